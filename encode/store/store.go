@@ -94,11 +94,11 @@ type Column struct {
 type Role string
 
 const (
-	Lead    Role = "lead"
-	Strobe  Role = "strobe"
-	Trail   Role = "trail"
-	Hold    Role = "hold"
-	Return  Role = "restart" // the restart line in the last phase of a path
+	Lead   Role = "lead"
+	Strobe Role = "strobe"
+	Trail  Role = "trail"
+	Hold   Role = "hold"
+	Return Role = "restart" // the restart line in the last phase of a path
 )
 
 // Cause is a step that asks for a column in a row.
@@ -152,10 +152,20 @@ type Word struct {
 
 // AddressPart is the phase, the opcode or one flag within an address.
 type AddressPart struct {
+	Kind PartKind
 	Name string // "phase", "opcode" or the flag's name
 	Bits int
-	Flag int // index into Flags; -1 for phase, opcode and flags that no `when` tests
+	Flag int // for a flag: index into Flags, -1 for a flag that no `when` tests
 }
+
+// PartKind tells the parts of an address apart.
+type PartKind int
+
+const (
+	PhasePart PartKind = iota
+	OpcodePart
+	FlagPart
+)
 
 // At returns the lines that are on for an opcode, flags (bit i is Flags[i])
 // and phase (from 1). It scans the rows: for whole tables use Table.
@@ -186,11 +196,11 @@ func (s *Store) Decode(address uint64) (opcode, flags uint64, phase int) {
 		v := address & (1<<p.Bits - 1)
 		address >>= p.Bits
 		switch {
-		case p.Name == "phase":
+		case p.Kind == PhasePart:
 			phase = int(v) + 1
-		case p.Name == "opcode":
+		case p.Kind == OpcodePart:
 			opcode = v
-		case p.Flag >= 0:
+		case p.Kind == FlagPart && p.Flag >= 0:
 			flags |= v << p.Flag
 		}
 	}
@@ -203,11 +213,11 @@ func (s *Store) Encode(opcode, flags uint64, phase int) uint64 {
 	for _, p := range s.Word.Address {
 		v := uint64(0)
 		switch {
-		case p.Name == "phase":
+		case p.Kind == PhasePart:
 			v = uint64(phase - 1)
-		case p.Name == "opcode":
+		case p.Kind == OpcodePart:
 			v = opcode
-		case p.Flag >= 0:
+		case p.Kind == FlagPart && p.Flag >= 0:
 			v = flags >> p.Flag & 1
 		}
 		address |= v & (1<<p.Bits - 1) << shift
