@@ -3,18 +3,21 @@ package network
 
 import (
 	"coilwright/encode/cube"
+	"coilwright/encode/machine"
 	"coilwright/encode/store"
 )
 
 // Matrix is the diode matrix in one style, placed on cards.
 type Matrix struct {
 	Machine    string
-	Hash       string
+	Title      string
+	Hash       string // SHA-256 of the definition, 64 hex digits
 	Style      string // "plain"
 	Phases     int
 	OpcodeBits int
 	Flags      []string
 	Columns    []store.Column
+	Board      machine.Card // what every card is: its sizes, fixed pins and which way it is fed
 	Pulses     []Pulse
 	Rows       []Row
 	Cards      []Card
@@ -26,6 +29,9 @@ type Matrix struct {
 type Pulse struct {
 	Name   string // "P1"
 	Phases []int  // ascending, at least two
+	Card   int    // index into Cards
+	Place  int    // row on the card, from 1
+	Pin    int    // where it leaves the card for the contacts of its rows
 }
 
 // Row is fed from one wire, through what decides for it, and reaches its columns through diodes.
@@ -40,22 +46,23 @@ type Row struct {
 	Lines   []int // columns, ascending
 	Card    int   // index into Cards
 	Place   int   // row on the card, from 1
+	Pin     int   // where its feed comes in
 }
 
-// Card holds rows and pulse wires from place 1 down, and the columns they use.
+// Card holds pulse wires and rows from place 1 down, and the columns they use.
 type Card struct {
 	Name    string // "control 1"
 	Columns []int  // in the order of the columns on the card, from 1
-	Pins    []Pin  // by number
+	Pins    []Pin  // those in use or fixed, by number
 }
 
 // Pin is a pin of a card's connector.
 type Pin struct {
 	Number int
-	Use    string // what it carries: a line, a phase or pulse wire, "row R3", "ground", "supply"
+	Use    string // "acc_l", "phase 5", "pulse P1", "row R3", "ground", "supply"
 }
 
-// Diode is one crosspoint. From and To are the wires it joins, current flowing from From to To.
+// Diode is one crosspoint.
 type Diode struct {
 	Name   string // "D1"
 	Card   int    // index into Cards
@@ -63,7 +70,22 @@ type Diode struct {
 	Column int    // column on the card, from 1; 0 for a diode of a pulse wire
 	Row    int    // index into Rows, or -1
 	Pulse  int    // index into Pulses, or -1
-	Phase  int    // phase wire that a pulse diode comes from, else 0
+	Phase  int    // phase wire that a pulse diode joins to its pulse wire, else 0
 	Line   int    // column of the matrix, or -1
-	Pin    int    // connector pin of the line, 0 without
+	Pin    int    // connector pin of the line or phase wire
+}
+
+// Ends names the wires at the anode and at the band (cathode) of d. Signals
+// run from phase wire to pulse wire and from row to column; on a card fed
+// positive the current runs the same way, on one fed negative it runs back.
+func (m *Matrix) Ends(d Diode) (anode, band string) {
+	if d.Pulse >= 0 {
+		anode, band = phaseName(d.Phase), m.Pulses[d.Pulse].Name
+	} else {
+		anode, band = m.Rows[d.Row].Name, m.Columns[d.Line].Name
+	}
+	if m.Board.Negative {
+		anode, band = band, anode
+	}
+	return anode, band
 }
