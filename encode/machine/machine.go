@@ -40,7 +40,7 @@ const (
 	Const  Op = iota // Value
 	Read             // bits Hi..Lo of Signal (a bus, register or flag)
 	Fetch            // bits Hi..Lo of Signal (a memory) at Args[0]
-	Use              // bits Hi..Lo of Unit
+	Apply            // bits Hi..Lo of Unit
 	Add              // Args[0] + Args[1], modulo 2^Width
 	Sub              // Args[0] - Args[1], modulo 2^Width
 	And              //
@@ -147,14 +147,13 @@ type Operand struct {
 	At       diag.Place
 }
 
-// Part is a run of bits of an encoding word: fixed (Operand -1), free (Operand -1,
-// Any true) or bits Hi..Lo of an operand.
+// Part is a run of bits of an encoding word: a pattern (Operand -1; Care tells
+// the fixed bits from those that do not matter) or bits Hi..Lo of an operand.
 type Part struct {
-	Width   int
-	Operand int
-	Any     bool
-	Value   uint64
-	Hi, Lo  int
+	Width       int
+	Operand     int
+	Care, Value uint64
+	Hi, Lo      int
 }
 
 // Word is one word of an encoding, most significant part first.
@@ -196,6 +195,7 @@ type Choice struct {
 	Name  string
 	Bits  uint64
 	Lines []int
+	None  bool // stands for `none` in a step
 	At    diag.Place
 }
 
@@ -297,6 +297,8 @@ type Machine struct {
 	Fields       []Field
 	Opcode       Opcode
 	Fetch        []Node
+	FetchAt      diag.Place
+	FetchBroken  bool // fetch is missing or has errors: nothing can be scheduled
 	Instructions []Instruction
 	Undefined    Undefined
 	UndefinedAt  diag.Place

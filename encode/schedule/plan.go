@@ -1,3 +1,4 @@
+// Package schedule places the steps of every path on phases and weaves the store from the result.
 package schedule
 
 import (
@@ -42,6 +43,7 @@ type Test struct {
 	On     bool
 	Before int
 	At     diag.Place
+	key    testKey
 }
 
 // Placed is a step on its phases.

@@ -1,0 +1,223 @@
+package machine
+
+import (
+	"fmt"
+	"sort"
+
+	"coilwright/lang/definition"
+	"coilwright/lang/diag"
+)
+
+// entityKind tells what a datapath name stands for.
+type entityKind int
+
+const (
+	signalEntity entityKind = iota
+	unitEntity
+	lineEntity
+)
+
+type entity struct {
+	kind  entityKind
+	index int
+	at    diag.Place
+}
+
+// mention is one use of a name that nothing declares.
+type mention struct {
+	at diag.Place
+}
+
+// unknownName gathers the mentions of one name in one namespace, so that a
+// single slip in a declaration is a single error and not one a use.
+type unknownName struct {
+	space, name string
+	mentions    []mention
+	candidates  []string // at the first mention
+}
+
+// resolver turns declarations into a Machine. Every field but m and list is
+// about names: what is declared, what was used, what broke.
+type resolver struct {
+	m    *Machine
+	list diag.List
+	src  *definition.Source
+
+	path      map[string]entity // the datapath namespace
+	fields    map[string]int
+	sequences map[string]*definition.Sequence
+
+	muted    map[string]bool // names in declarations that did not parse
+	lost     map[string]int  // by namespace: declarations that did not parse and whose name is unknown
+	brokenKW map[string]bool // keywords of declarations that did not parse; "" = any
+	unknown  map[string]*unknownName
+	order    []string // keys of unknown, in order of first mention
+
+	lineDecls   []*definition.Line // by line
+	unitDecls   []*definition.Unit // by unit
+	badSignal   []bool             // width or traits in error
+	badUnit     []bool
+	badLine     []bool
+	badField    []bool
+	selects     map[int]diag.Place // lines named after `by`
+	usedSignal  []bool
+	usedUnit    []bool
+	usedLine    []bool
+	usedField   []bool
+	usedSeq     map[string]bool
+	cards       map[string]int
+	total       int // instruction variants so far
+	machineSeen *definition.Machine
+}
+
+// The namespaces of language.md N.1.
+const (
+	datapathSpace = "datapath"
+	fieldSpace    = "field"
+	sequenceSpace = "sequence"
+	cardSpace     = "card"
+)
+
+var spaceOf = map[string]string{
+	"bus": datapathSpace, "register": datapathSpace, "flag": datapathSpace, "memory": datapathSpace,
+	"unit": datapathSpace, "line": datapathSpace,
+	"field": fieldSpace, "sequence": sequenceSpace, "card": cardSpace,
+}
+
+// missing notes the use of a name that nothing declares; flushUnknown reports it.
+func (r *resolver) missing(space string, n definition.Name, candidates func() []string) {
+	if r.muted[n.Text] {
+		return
+	}
+	key := space + " " + n.Text
+	u := r.unknown[key]
+	if u == nil {
+		u = &unknownName{space: space, name: n.Text, candidates: candidates()}
+		r.unknown[key] = u
+		r.order = append(r.order, key)
+	}
+	u.mentions = append(u.mentions, mention{n.At})
+}
+
+// flushUnknown reports each unknown name once. For every declaration that did
+// not parse and whose own name is not known, the most used unknown name of its
+// namespace is taken to be the missing one and is not reported again.
+func (r *resolver) flushUnknown() {
+	bySpace := map[string][]*unknownName{}
+	for _, key := range r.order {
+		u := r.unknown[key]
+		bySpace[u.space] = append(bySpace[u.space], u)
+	}
+	spaces := make([]string, 0, len(bySpace))
+	for s := range bySpace {
+		spaces = append(spaces, s)
+	}
+	sort.Strings(spaces)
+	for _, space := range spaces {
+		list := bySpace[space]
+		sort.SliceStable(list, func(i, j int) bool { return len(list[i].mentions) > len(list[j].mentions) })
+		skip := min(r.lost[space]+r.lost[""], len(list))
+		for _, u := range list[skip:] {
+			first := u.mentions[0]
+			d := r.list.Errorf("unknown-name", first.at, "nothing is named %s here: no %s", u.name, spaceText[space])
+			for i, m := range u.mentions[1:] {
+				if i == 3 {
+					d.Note(diag.Place{}, "and %d more uses of %s", len(u.mentions)-1-i, u.name)
+					break
+				}
+				d.Note(m.at, "%s is used here too", u.name)
+			}
+			if near := diag.Nearest(u.name, u.candidates); near != "" {
+				d.Hintf("did you mean %s?", near)
+			}
+		}
+	}
+}
+
+var spaceText = map[string]string{
+	datapathSpace: "bus, register, flag, memory, unit or line has this name",
+	fieldSpace:    "field has this name",
+	sequenceSpace: "sequence has this name",
+	cardSpace:     "card has this name",
+}
+
+// datapathNames lists the declared names for which keep holds, for hints.
+func (r *resolver) datapathNames(keep func(entity) bool) []string {
+	var out []string
+	for n, e := range r.path {
+		if keep(e) {
+			out = append(out, n)
+		}
+	}
+	sort.Strings(out)
+	return out
+}
+
+func anyEntity(entity) bool   { return true }
+func lineNames(e entity) bool { return e.kind == lineEntity }
+func (r *resolver) isFlag(e entity) bool {
+	return e.kind == signalEntity && r.m.Signals[e.index].Kind == Flag
+}
+
+// describe says what a datapath name is: "register acc", "line acc_g".
+func (r *resolver) describe(name string, e entity) string {
+	switch e.kind {
+	case unitEntity:
+		return "unit " + name
+	case lineEntity:
+		return "line " + name
+	}
+	return r.m.Signals[e.index].Kind.String() + " " + name
+}
+
+func (k SignalKind) String() string {
+	return [...]string{"bus", "register", "flag", "memory"}[k]
+}
+
+// declare enters a datapath name; a repeated one is an error at the second place.
+func (r *resolver) declare(n definition.Name, kind entityKind, index int) {
+	if n.Text == "none" {
+		r.list.Errorf("name-reserved", n.At, "none stands for \"no source\" in a step and cannot be declared")
+		return
+	}
+	if first, ok := r.path[n.Text]; ok {
+		r.repeated(n, r.describe(n.Text, first), first.at)
+		return
+	}
+	r.path[n.Text] = entity{kind, index, n.At}
+}
+
+func (r *resolver) repeated(n definition.Name, what string, first diag.Place) {
+	r.list.Errorf("name-repeated", n.At, "%s is declared twice", n.Text).
+		Note(first, "%s is declared first here", what)
+}
+
+// adopt takes in what the parser had to skip.
+func (r *resolver) adopt() {
+	for _, f := range r.src.Files {
+		for _, b := range f.Broken {
+			r.brokenKW[b.Keyword] = true
+			for _, n := range b.Names {
+				r.muted[n] = true
+			}
+			if b.Name != "" {
+				r.muted[b.Name] = true
+			} else if space, ok := spaceOf[b.Keyword]; ok {
+				r.lost[space]++
+			} else if b.Keyword == "" {
+				r.lost[""]++
+			}
+		}
+	}
+}
+
+// absent reports whether the absence of a declaration may be blamed on one
+// that did not parse.
+func (r *resolver) absent(keyword string) bool { return r.brokenKW[keyword] || r.brokenKW[""] }
+
+func plural(n int, one string) string {
+	if n == 1 {
+		return fmt.Sprintf("1 %s", one)
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}

@@ -1,0 +1,674 @@
+package machine
+
+import (
+	"math/bits"
+
+	"coilwright/encode/store"
+	"coilwright/lang/definition"
+	"coilwright/lang/diag"
+	"coilwright/lang/number"
+)
+
+// reader takes the values of one setting, first to last.
+type reader struct {
+	r    *resolver
+	at   diag.Place
+	name string
+	rest []definition.Value
+	bad  bool
+}
+
+// value takes a quantity of one dimension within lo..hi (SI units); unit "" is a plain number.
+func (v *reader) value(what, unit string, lo, hi float64) float64 {
+	if v.bad {
+		return 0
+	}
+	example := map[string]string{"V": "12 V", "A": "200 mA", "ohm": "720 ohm", "s": "7 ms", "%": "75 %", "": "3"}[unit]
+	if len(v.rest) == 0 {
+		v.fail(v.at, "%s is missing", what).Hintf("write, for example: %s", example)
+		return 0
+	}
+	x := v.rest[0]
+	v.rest = v.rest[1:]
+	if x.Number == nil {
+		v.fail(x.Name.At, "expected %s, found %s", what, x.Name.Text).Hintf("write, for example: %s", example)
+		return 0
+	}
+	given, at := "", x.Number.At
+	if x.Unit != nil {
+		given, at = x.Unit.Text, at.To(x.Unit.At)
+	}
+	q, err := number.Quantity(x.Number.Text, given)
+	if err != nil {
+		v.fail(at, "%v", err)
+		return 0
+	}
+	if q.Dimension != unit {
+		if given == "" {
+			v.fail(at, "%s needs a unit", what).Hintf("write, for example: %s", example)
+		} else {
+			v.fail(at, "%s is not in %s", what, given).Hintf("write, for example: %s", example)
+		}
+		return 0
+	}
+	if q.SI < lo || q.SI > hi {
+		v.fail(at, "%s is %g to %g%s", what, lo, hi, map[string]string{"": "", "%": " (1 = 100 %)"}[unit]+unitSuffix(unit))
+		return 0
+	}
+	return q.SI
+}
+
+func unitSuffix(unit string) string {
+	if unit == "" || unit == "%" {
+		return ""
+	}
+	return " " + unit
+}
+
+func (v *reader) fail(at diag.Place, format string, args ...any) *diag.Diagnostic {
+	v.bad = true
+	return v.r.list.Errorf("setting-value", at, v.name+": "+format, args...)
+}
+
+// whole takes a whole number within lo..hi.
+func (v *reader) whole(what string, lo, hi int) int {
+	if v.bad {
+		return lo
+	}
+	if len(v.rest) == 0 {
+		v.fail(v.at, "%s is missing", what)
+		return lo
+	}
+	x := v.rest[0]
+	v.rest = v.rest[1:]
+	if x.Number == nil {
+		v.fail(x.Name.At, "expected %s, found %s", what, x.Name.Text)
+		return lo
+	}
+	if x.Unit != nil {
+		v.fail(x.Unit.At, "%s has no unit", what)
+		return lo
+	}
+	n, err := number.Value(x.Number.Text)
+	if err != nil {
+		v.fail(x.Number.At, "%v", err)
+		return lo
+	}
+	if n < uint64(lo) || n > uint64(hi) {
+		v.fail(x.Number.At, "%s is %d to %d, not %s", what, lo, hi, x.Number.Text)
+		return lo
+	}
+	return int(n)
+}
+
+// word takes one of the given words.
+func (v *reader) word(words ...string) string {
+	if v.bad {
+		return words[0]
+	}
+	if len(v.rest) == 0 {
+		v.fail(v.at, "expected %s", oneOf(words))
+		return words[0]
+	}
+	x := v.rest[0]
+	v.rest = v.rest[1:]
+	if x.Name == nil {
+		v.fail(x.Number.At, "expected %s, found %s", oneOf(words), x.Number.Text)
+		return words[0]
+	}
+	for _, w := range words {
+		if w == x.Name.Text {
+			return w
+		}
+	}
+	d := v.fail(x.Name.At, "expected %s, found %s", oneOf(words), x.Name.Text)
+	if near := diag.Nearest(x.Name.Text, words); near != "" {
+		d.Hintf("did you mean %s?", near)
+	}
+	return words[0]
+}
+
+func oneOf(words []string) string {
+	out := ""
+	for i, w := range words {
+		switch {
+		case i == 0:
+		case i == len(words)-1:
+			out += " or "
+		default:
+			out += ", "
+		}
+		out += w
+	}
+	return out
+}
+
+// names takes all values left as names.
+func (v *reader) names() []definition.Name {
+	var out []definition.Name
+	for _, x := range v.rest {
+		if x.Name == nil {
+			v.fail(x.Number.At, "expected names, found %s", x.Number.Text)
+			return nil
+		}
+		out = append(out, *x.Name)
+	}
+	v.rest = nil
+	return out
+}
+
+// block runs each setting of a block through its entry in known; it reports
+// unknown and repeated settings and values left over.
+func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader)) {
+	names := make([]string, 0, len(known))
+	for n := range known {
+		names = append(names, n)
+	}
+	seen := map[string]diag.Place{}
+	for _, s := range b.Settings {
+		if s.Name == nil {
+			r.list.Errorf("unknown-setting", s.Pin.At, "%s has no numbered settings", b.Keyword).
+				Hintf("pins are numbered in a connector block")
+			continue
+		}
+		f, ok := known[s.Name.Text]
+		if !ok {
+			d := r.list.Errorf("unknown-setting", s.Name.At, "%s has no setting %s", b.Keyword, s.Name.Text)
+			if near := diag.Nearest(s.Name.Text, names); near != "" {
+				d.Hintf("did you mean %s?", near)
+			} else {
+				d.Hintf("its settings are %s", joinWords(sorted(names)))
+			}
+			continue
+		}
+		if first, ok := seen[s.Name.Text]; ok {
+			r.list.Errorf("setting-repeated", s.Name.At, "%s is set twice", s.Name.Text).Note(first, "first here")
+			continue
+		}
+		seen[s.Name.Text] = s.Name.At
+		v := &reader{r: r, at: s.Name.At, name: s.Name.Text, rest: s.Values}
+		f(v)
+		if !v.bad && len(v.rest) > 0 {
+			x := v.rest[0]
+			if x.Name != nil {
+				v.fail(x.Name.At, "nothing is expected after it, found %s", x.Name.Text)
+			} else {
+				v.fail(x.Number.At, "nothing is expected after it, found %s", x.Number.Text)
+			}
+		}
+	}
+}
+
+// blocks finds the settings blocks of one keyword; all but `card` and
+// `connector` come once and have no name.
+func (r *resolver) blocks(keyword string) []*definition.Settings {
+	var out []*definition.Settings
+	for _, d := range r.src.Decls {
+		b, ok := d.(*definition.Settings)
+		if !ok || b.Keyword != keyword {
+			continue
+		}
+		if keyword != "card" && keyword != "connector" {
+			if b.Name != nil {
+				r.list.Errorf("block-name", b.Name.At, "%s has no name", keyword)
+			}
+			if len(out) > 0 {
+				r.list.Errorf("block-repeated", b.At, "%s is given twice", keyword).Note(out[0].At, "first here")
+				continue
+			}
+		} else if b.Name == nil {
+			r.list.Errorf("block-name", b.At, "a %s needs a name", keyword).Hintf("write, for example: %s control { ... }", keyword)
+			continue
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+func (r *resolver) sequencer() {
+	s := Sequencer{Lead: 1, Trail: 1, Decode: 1, Period: 0.020}
+	for _, b := range r.blocks("sequencer") {
+		s.At = b.At
+		r.block(b, map[string]func(*reader){
+			"phases": func(v *reader) { s.Phases = v.whole("the number of phases", 1, MaxPhases) },
+			"lead":   func(v *reader) { s.Lead = v.whole("the lead in phases", 0, MaxPhases) },
+			"trail":  func(v *reader) { s.Trail = v.whole("the trail in phases", 0, MaxPhases) },
+			"decode": func(v *reader) { s.Decode = v.whole("the phases to decode", 1, MaxPhases) },
+			"dead":   func(v *reader) { s.Dead = v.whole("the dead phases between two sources", 0, MaxPhases) },
+			"restart": func(v *reader) {
+				s.Cuts = v.word("steers", "cuts") == "cuts"
+			},
+			"change": func(v *reader) {
+				if v.word("gap", "overlap") == "gap" {
+					s.Gap = v.value("the gap between two phases", "s", 0, 10)
+				} else {
+					s.Overlap = v.value("the overlap of two phases", "s", 0, 10)
+				}
+			},
+			"period": func(v *reader) { s.Period = v.value("the period of a phase", "s", 1e-6, 3600) },
+		})
+		if s.Gap >= s.Period || s.Overlap >= s.Period {
+			if s.Gap+s.Overlap > 0 && s.Period > 0 {
+				r.list.Errorf("setting-value", b.At, "the change between two phases takes as long as a phase").
+					Hintf("a gap or overlap is shorter than the period, %g s here", s.Period)
+			}
+		}
+	}
+	r.m.Sequencer = s
+	for i := range r.m.Lines {
+		l := &r.m.Lines[i]
+		lead, trail := 0, 0
+		if l.Kind == store.Gate || l.Kind == store.Select {
+			lead, trail = s.Lead, s.Trail
+		}
+		if l.Lead < 0 {
+			l.Lead = lead
+		}
+		if l.Trail < 0 {
+			l.Trail = trail
+		}
+	}
+	if r.m.Restart < 0 && s.Phases == 0 && !r.absent("sequencer") && !r.absent("line") && !r.anyBadLine() && !r.phasesTried() {
+		r.list.Errorf("phases-missing", r.top(), "without a restart line every instruction runs to the end of the ring, whose length is not given").
+			Hintf("write sequencer { phases N }, or declare a restart line: line rst : restart")
+	}
+}
+
+// phasesTried reports whether `phases` was given, if wrongly.
+func (r *resolver) phasesTried() bool {
+	for _, d := range r.src.Decls {
+		if b, ok := d.(*definition.Settings); ok && b.Keyword == "sequencer" {
+			for _, s := range b.Settings {
+				if s.Name != nil && (s.Name.Text == "phases" || diag.Nearest(s.Name.Text, []string{"phases"}) != "") {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+func (r *resolver) anyBadLine() bool {
+	for _, b := range r.badLine {
+		if b {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *resolver) undefined() {
+	var first *definition.Undefined
+	for _, d := range r.src.Decls {
+		u, ok := d.(*definition.Undefined)
+		if !ok {
+			continue
+		}
+		if first != nil {
+			r.list.Errorf("block-repeated", u.At, "undefined is given twice").Note(first.At, "first here")
+			continue
+		}
+		first = u
+		r.m.UndefinedAt = u.At
+		switch k := Undefined(u.Name.Text); k {
+		case UndefinedRestart, UndefinedIdle, UndefinedFree:
+			r.m.Undefined = k
+		case UndefinedHalt:
+			r.m.Undefined = k
+			if r.m.Halt < 0 {
+				if !r.anyBadLine() && !r.absent("line") {
+					r.list.Errorf("halt-missing", u.Name.At, "undefined opcodes are to halt, and no line does").
+						Hintf("declare one: line hlt : halt")
+				}
+			} else {
+				r.usedLine[r.m.Halt] = true
+			}
+		default:
+			d := r.list.Errorf("undefined-kind", u.Name.At, "undefined opcodes restart, idle, halt or are free, not %s", u.Name.Text)
+			if near := diag.Nearest(u.Name.Text, []string{"restart", "idle", "halt", "free"}); near != "" {
+				d.Hintf("did you mean %s?", near)
+			}
+		}
+	}
+}
+
+// layout resolves `store`: how the store lies in memory.
+func (r *resolver) layout() {
+	w := &r.m.Word
+	var data, omit []definition.Name
+	var address []definition.Name
+	high, addressGiven, dataGiven := false, false, false
+	var at, splitAt diag.Place
+	for _, b := range r.blocks("store") {
+		at = b.At
+		r.block(b, map[string]func(*reader){
+			"address": func(v *reader) { address, addressGiven = v.names(), true },
+			"data": func(v *reader) {
+				data, dataGiven = v.names(), true
+				if len(data) > 0 && data[0].Text == "high" {
+					if _, isLine := r.path["high"]; !isLine || len(data) > 1 && !r.named(data[1:], "high") {
+						high, data = true, data[1:]
+					}
+				}
+			},
+			"omit":  func(v *reader) { omit = v.names() },
+			"split": func(v *reader) { splitAt = v.at; w.Split = v.whole("the data bits of a chip", 1, MaxLines) },
+			"order": func(v *reader) { w.Little = v.word("big", "little") == "little" },
+			"fill":  func(v *reader) { w.Fill = byte(v.whole("the fill byte", 0, 255)) },
+		})
+	}
+	r.address(address, addressGiven, at)
+	r.data(data, omit, high, dataGiven, at)
+	if w.Split >= len(w.Bits) && !splitAt.IsZero() && len(w.Bits) > 0 {
+		w.Split = 0 // the word fits one chip
+	}
+}
+
+func (r *resolver) named(list []definition.Name, name string) bool {
+	for _, n := range list {
+		if n.Text == name {
+			return true
+		}
+	}
+	return false
+}
+
+// address lays out `store { address LIST }`: phase, opcode and flags, low to
+// high. The width of the phase part is known only after scheduling; it is 0 here.
+func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
+	w := &r.m.Word
+	tested := map[int]int{}
+	for i, f := range r.m.Tested {
+		tested[f] = i
+	}
+	if !given {
+		w.Address = []store.AddressPart{
+			{Kind: store.PhasePart, Name: "phase", Flag: -1},
+			{Kind: store.OpcodePart, Name: "opcode", Bits: r.m.Opcode.Width(), Flag: -1},
+		}
+		for i, f := range r.m.Tested {
+			w.Address = append(w.Address, store.AddressPart{Kind: store.FlagPart, Name: r.m.Signals[f].Name, Bits: 1, Flag: i})
+		}
+		return
+	}
+	seen := map[string]diag.Place{}
+	for _, n := range list {
+		if first, ok := seen[n.Text]; ok {
+			r.list.Errorf("store-repeated", n.At, "%s is listed twice in the address", n.Text).Note(first, "first here")
+			continue
+		}
+		seen[n.Text] = n.At
+		switch n.Text {
+		case "phase":
+			w.Address = append(w.Address, store.AddressPart{Kind: store.PhasePart, Name: "phase", Flag: -1})
+			continue
+		case "opcode":
+			w.Address = append(w.Address, store.AddressPart{Kind: store.OpcodePart, Name: "opcode", Bits: r.m.Opcode.Width(), Flag: -1})
+			continue
+		}
+		ent, ok := r.path[n.Text]
+		switch {
+		case !ok:
+			r.missing(datapathSpace, n, func() []string { return append(r.datapathNames(r.isFlag), "phase", "opcode") })
+		case !r.isFlag(ent):
+			r.list.Errorf("store-address", n.At, "%s is no part of an address", r.describe(n.Text, ent)).
+				Hintf("an address is made of phase, opcode and flags")
+		default:
+			i, ok := tested[ent.index]
+			if !ok {
+				i = -1
+			}
+			w.Address = append(w.Address, store.AddressPart{Kind: store.FlagPart, Name: n.Text, Bits: 1, Flag: i})
+		}
+	}
+	need := []string{"phase", "opcode"}
+	for _, f := range r.m.Tested {
+		need = append(need, r.m.Signals[f].Name)
+	}
+	for _, n := range need {
+		if _, ok := seen[n]; !ok {
+			r.list.Errorf("store-address", at, "the address leaves out %s", n).
+				Hintf("list phase, opcode and every flag that a when tests, from the lowest address bit up")
+		}
+	}
+}
+
+// data lays out the bits of a word.
+func (r *resolver) data(list, omit []definition.Name, high, given bool, at diag.Place) {
+	w := &r.m.Word
+	where := map[int]diag.Place{}
+	broken := false
+	line := func(n definition.Name) int {
+		ent, ok := r.path[n.Text]
+		switch {
+		case !ok:
+			r.missing(datapathSpace, n, func() []string { return r.datapathNames(lineNames) })
+		case ent.kind != lineEntity:
+			r.list.Errorf("not-a-line", n.At, "%s is no line", r.describe(n.Text, ent))
+		default:
+			if first, dup := where[ent.index]; dup {
+				r.list.Errorf("store-repeated", n.At, "line %s is listed twice", n.Text).Note(first, "first here")
+				broken = true
+				return -1
+			}
+			where[ent.index] = n.At
+			return ent.index
+		}
+		broken = true
+		return -1
+	}
+	for _, n := range omit {
+		line(n)
+	}
+	if !given {
+		for i := range r.m.Lines {
+			if _, omitted := where[i]; !omitted {
+				w.Bits = append(w.Bits, i)
+			}
+		}
+		return
+	}
+	for _, n := range list {
+		if _, isLine := r.path["spare"]; n.Text == "spare" && !isLine {
+			w.Bits = append(w.Bits, -1)
+			continue
+		}
+		w.Bits = append(w.Bits, line(n))
+	}
+	if high {
+		for i, j := 0, len(w.Bits)-1; i < j; i, j = i+1, j-1 {
+			w.Bits[i], w.Bits[j] = w.Bits[j], w.Bits[i]
+		}
+	}
+	if broken {
+		return
+	}
+	var left []string
+	for i := range r.m.Lines {
+		if _, ok := where[i]; !ok {
+			left = append(left, r.m.Lines[i].Name)
+		}
+	}
+	if len(left) > 0 {
+		shown := left
+		if len(shown) > 6 {
+			shown = shown[:6]
+		}
+		d := r.list.Errorf("store-incomplete", at, "data and omit leave out %s", joinWords(shown))
+		if len(left) > 6 {
+			d.Text += ", and " + plural(len(left)-6, "other line")
+		}
+		d.Hintf("list every line once in data, or in omit if other hardware drives it")
+	}
+}
+
+func (r *resolver) hardware() {
+	h := &r.m.Hardware
+	h.Relay = Relay{CoilVolts: 12, CoilOhms: 720, Poles: 4, Operate: 0.007, Release: 0.004, Bounce: 0.002,
+		Pickup: 0.75, Dropout: 0.10, ContactAmperes: 2, ContactOhms: 0.050, Suppression: "diode"}
+	h.Diode = Diode{Drop: 0.7, Limit: 0.2, Levels: 2}
+	h.Supply = 12
+	h.Cost = Cost{Relay: 3, Contact: 0.1, Diode: 0.05, Joint: 0.02}
+	for _, b := range r.blocks("relay") {
+		r.block(b, map[string]func(*reader){
+			"coil": func(v *reader) {
+				h.Relay.CoilVolts = v.value("the coil's voltage", "V", 0.1, 60)
+				h.Relay.CoilOhms = v.value("the coil's resistance", "ohm", 0.1, 1e6)
+			},
+			"poles":   func(v *reader) { h.Relay.Poles = v.whole("the number of poles", 1, 64) },
+			"operate": func(v *reader) { h.Relay.Operate = v.value("the operate time", "s", 0, 10) },
+			"release": func(v *reader) { h.Relay.Release = v.value("the release time", "s", 0, 10) },
+			"bounce":  func(v *reader) { h.Relay.Bounce = v.value("the bounce time", "s", 0, 10) },
+			"pickup":  func(v *reader) { h.Relay.Pickup = v.value("the pick-up voltage", "%", 0.01, 1) },
+			"dropout": func(v *reader) { h.Relay.Dropout = v.value("the drop-out voltage", "%", 0, 1) },
+			"contact": func(v *reader) {
+				h.Relay.ContactAmperes = v.value("the contact's rated current", "A", 1e-6, 1000)
+				h.Relay.ContactOhms = v.value("the contact's resistance", "ohm", 0, 100)
+			},
+			"suppression": func(v *reader) { h.Relay.Suppression = v.word("none", "diode", "zener") },
+		})
+	}
+	for _, b := range r.blocks("diode") {
+		r.block(b, map[string]func(*reader){
+			"drop":   func(v *reader) { h.Diode.Drop = v.value("the forward drop", "V", 0, 5) },
+			"limit":  func(v *reader) { h.Diode.Limit = v.value("the current limit", "A", 1e-6, 1000) },
+			"levels": func(v *reader) { h.Diode.Levels = v.whole("the diodes in series", 1, 2) },
+		})
+	}
+	r.supply()
+	for _, b := range r.blocks("cost") {
+		r.block(b, map[string]func(*reader){
+			"relay":   func(v *reader) { h.Cost.Relay = v.value("the cost of a relay", "", 0, 1e6) },
+			"contact": func(v *reader) { h.Cost.Contact = v.value("the cost of a contact", "", 0, 1e6) },
+			"diode":   func(v *reader) { h.Cost.Diode = v.value("the cost of a diode", "", 0, 1e6) },
+			"joint":   func(v *reader) { h.Cost.Joint = v.value("the cost of a joint", "", 0, 1e6) },
+		})
+	}
+	r.cardBlocks()
+	r.connectors()
+}
+
+func (r *resolver) supply() {
+	var first *definition.Supply
+	for _, d := range r.src.Decls {
+		s, ok := d.(*definition.Supply)
+		if !ok {
+			continue
+		}
+		if first != nil {
+			r.list.Errorf("block-repeated", s.At, "supply is given twice").Note(first.At, "first here")
+			continue
+		}
+		first = s
+		v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
+		if volts := v.value("the supply's voltage", "V", 0.1, 60); !v.bad {
+			r.m.Hardware.Supply = volts
+		}
+		if !v.bad && len(v.rest) > 0 {
+			at := v.at
+			if v.rest[0].Name != nil {
+				at = v.rest[0].Name.At
+			} else {
+				at = v.rest[0].Number.At
+			}
+			v.fail(at, "nothing is expected after it")
+		}
+	}
+}
+
+func (r *resolver) cardBlocks() {
+	h := &r.m.Hardware
+	for _, b := range r.blocks("card") {
+		if i, ok := r.cards[b.Name.Text]; ok {
+			r.repeated(*b.Name, "card "+b.Name.Text, h.Cards[i].At)
+			continue
+		}
+		c := Card{Name: b.Name.Text, Relays: 32, Rows: 40, Columns: 24, Pins: 64, At: b.At}
+		var spareAt diag.Place
+		r.block(b, map[string]func(*reader){
+			"relays":  func(v *reader) { c.Relays = v.whole("the relays of a card", 1, 10000) },
+			"rows":    func(v *reader) { c.Rows = v.whole("the rows of a card", 1, 10000) },
+			"columns": func(v *reader) { c.Columns = v.whole("the columns of a card", 1, 10000) },
+			"pins":    func(v *reader) { c.Pins = v.whole("the pins of a card", 1, 10000) },
+			"feed":    func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
+			"spare":   func(v *reader) { spareAt = v.at; c.Spare = v.whole("the rows kept free", 0, 10000) },
+		})
+		if c.Spare >= c.Rows {
+			at := spareAt
+			if at.IsZero() {
+				at = b.At
+			}
+			r.list.Errorf("setting-value", at, "spare: %d rows kept free leave none of the card's %d", c.Spare, c.Rows)
+			c.Spare = 0
+		}
+		r.cards[c.Name] = len(h.Cards)
+		h.Cards = append(h.Cards, c)
+	}
+	if len(h.Cards) == 0 && !r.absent("card") {
+		h.Cards = []Card{{Name: "matrix", Relays: 32, Rows: 40, Columns: 24, Pins: 64}}
+		r.cards["matrix"] = 0
+	}
+	if len(h.Cards) == 0 {
+		h.Cards = []Card{{Name: "matrix", Relays: 32, Rows: 40, Columns: 24, Pins: 64}}
+	}
+}
+
+func (r *resolver) connectors() {
+	done := map[string]diag.Place{}
+	for _, b := range r.blocks("connector") {
+		if first, ok := done[b.Name.Text]; ok {
+			r.repeated(*b.Name, "connector "+b.Name.Text, first)
+			continue
+		}
+		done[b.Name.Text] = b.Name.At
+		i, ok := r.cards[b.Name.Text]
+		if !ok {
+			var names []string
+			for _, c := range r.m.Hardware.Cards {
+				names = append(names, c.Name)
+			}
+			r.missing(cardSpace, *b.Name, func() []string { return names })
+			continue
+		}
+		c := &r.m.Hardware.Cards[i]
+		taken := map[int]diag.Place{}
+		for _, s := range b.Settings {
+			if s.Pin == nil {
+				r.list.Errorf("unknown-setting", s.Name.At, "a connector sets pins by number, not %s", s.Name.Text).
+					Hintf("write, for example: 63 = ground")
+				continue
+			}
+			n, ok := r.count(*s.Pin, "a pin of card "+c.Name, 1, uint64(c.Pins))
+			if !ok {
+				continue
+			}
+			if len(s.Values) != 1 || s.Values[0].Name == nil {
+				r.list.Errorf("setting-value", s.Pin.At, "pin %d carries one line, ground or supply", n)
+				continue
+			}
+			use := *s.Values[0].Name
+			if first, dup := taken[int(n)]; dup {
+				r.list.Errorf("pin-repeated", s.Pin.At, "pin %d is used twice", n).Note(first, "first here")
+				continue
+			}
+			taken[int(n)] = s.Pin.At
+			pin := Pin{Number: int(n), Line: -1, Use: use.Text, At: s.Pin.At}
+			ent, isName := r.path[use.Text]
+			switch {
+			case isName && ent.kind == lineEntity:
+				pin.Line = ent.index
+			case use.Text == "ground" || use.Text == "supply":
+			case isName:
+				r.list.Errorf("not-a-line", use.At, "%s is no line", r.describe(use.Text, ent))
+				continue
+			default:
+				r.missing(datapathSpace, use, func() []string { return append(r.datapathNames(lineNames), "ground", "supply") })
+				continue
+			}
+			c.Fixed = append(c.Fixed, pin)
+		}
+	}
+}
+
+// PhaseBits is the width of the phase part of an address (language.md S.2).
+func PhaseBits(phases int) int { return bits.Len(uint(phases - 1)) }

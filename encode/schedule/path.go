@@ -1,0 +1,518 @@
+package schedule
+
+import (
+	"fmt"
+
+	"coilwright/encode/cube"
+	"coilwright/encode/machine"
+	"coilwright/encode/store"
+	"coilwright/lang/diag"
+)
+
+// item is one thing that happens on a path, in order.
+type item struct {
+	kind itemKind
+	node *machine.Node
+	on   bool // test: which arm
+}
+
+type itemKind int
+
+const (
+	stepItem itemKind = iota
+	waitItem
+	testItem
+	testEndItem // the arm ends here
+	holdItem
+	holdEndItem
+	fetchEndItem // the body begins here
+)
+
+// routes lists every way through nodes: a choice of arms at each `when`, flag
+// off first. ok is false if there are more than limit.
+func routes(nodes []machine.Node, limit int) (out [][]item, ok bool) {
+	out = [][]item{nil}
+	extend := func(tails [][]item) bool {
+		if len(out)*len(tails) > limit {
+			return false
+		}
+		next := make([][]item, 0, len(out)*len(tails))
+		for _, head := range out {
+			for _, tail := range tails {
+				next = append(next, append(head[:len(head):len(head)], tail...))
+			}
+		}
+		out = next
+		return true
+	}
+	for i := range nodes {
+		n := &nodes[i]
+		var tails [][]item
+		switch n.Kind {
+		case machine.Step:
+			tails = [][]item{{{kind: stepItem, node: n}}}
+		case machine.Wait:
+			tails = [][]item{{{kind: waitItem, node: n}}}
+		case machine.Hold:
+			inside, ok := routes(n.Then, limit)
+			if !ok {
+				return nil, false
+			}
+			for _, in := range inside {
+				tail := append([]item{{kind: holdItem, node: n}}, in...)
+				tails = append(tails, append(tail, item{kind: holdEndItem, node: n}))
+			}
+		case machine.When:
+			for _, on := range []bool{false, true} {
+				arm := n.Else
+				if on {
+					arm = n.Then
+				}
+				inside, ok := routes(arm, limit)
+				if !ok {
+					return nil, false
+				}
+				for _, in := range inside {
+					tail := append([]item{{kind: testItem, node: n, on: on}}, in...)
+					tails = append(tails, append(tail, item{kind: testEndItem, node: n}))
+				}
+			}
+		}
+		if !extend(tails) {
+			return nil, false
+		}
+	}
+	return out, true
+}
+
+// testKey names a `when` on the paths that share the arms taken before it.
+type testKey struct {
+	node   *machine.Node
+	before cube.Cube
+}
+
+// span is an element's last interval on the path so far.
+type span struct {
+	end  int
+	step int // number of the step, -1 for none yet
+}
+
+// start is the first interval of an element on a path; the seam needs it.
+type start struct {
+	at   int
+	seen bool
+}
+
+// bound is one lower bound on a strobe or on the end, and what gave it.
+type bound struct {
+	phase int
+	from  int // number of the step it counts from, -1 for the start of the ring
+	text  func() string
+}
+
+// holdState is a `hold` that is open.
+type holdState struct {
+	node  *machine.Node
+	first []int // by held line: where its window begins; 0 before the first step inside
+	steps int   // steps inside so far
+}
+
+// testState is a test that the path has passed.
+type testState struct {
+	key    testKey
+	strobe int // last strobe phase of the flag before the test, 0 without one
+	from   int // the step that latched it
+	open   bool
+}
+
+// walker places one route. When it returns, every predicate of language.md
+// section P that concerns one path holds, and each strobe is the earliest for
+// which it does.
+//
+// With the order of the steps fixed, the rules are difference constraints
+// s_j >= s_i + w, and their least solution is the longest path from the start
+// of the ring (Bellman 1958, for a graph whose edges all run forward one sweep
+// is enough). The one rule that is no difference constraint, two sources on
+// buses that a third line joins, only ever becomes satisfied as s_j grows, so
+// the least solution still exists and stepping up to it finds it.
+type walker struct {
+	r      *rules
+	list   *diag.List
+	strict map[testKey]bool
+	cubes  map[int]int // flag signal -> bit in a cube
+
+	path    *Path
+	last    []span        // by element
+	begin   []start       // by element, for the seam
+	armed   map[int]start // by flag: the first phase on in an arm that tests it before it is latched
+	holds   []holdState
+	tests   []testState
+	waiting int // phases of `wait` since the last strobe
+	done    int // last strobe phase so far
+	opcode  int // last strobe phase of the opcode, 0 before
+	opStep  int
+	inBody  bool
+	causes  []bound // by step: what set its strobe
+	ends    []bound // what holds the end of the path back
+	windows []placedWindow
+	failed  bool
+}
+
+// placedWindow is a window in one list, with the step it belongs to.
+type placedWindow struct {
+	line, from, to, step int
+}
+
+func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, list *diag.List) *walker {
+	w := &walker{r: r, list: list, strict: strict, cubes: cubes, path: &Path{},
+		last: make([]span, r.elements()), begin: make([]start, r.elements()), armed: map[int]start{}, opStep: -1}
+	for i := range w.last {
+		w.last[i].step = -1
+	}
+	for _, it := range route {
+		switch it.kind {
+		case stepItem:
+			w.step(it.node)
+		case waitItem:
+			w.waiting = max(w.waiting, it.node.Wait)
+		case holdItem:
+			w.holds = append(w.holds, holdState{node: it.node, first: make([]int, len(it.node.Lines))})
+		case holdEndItem:
+			w.endHold()
+		case testItem:
+			w.test(it)
+		case testEndItem:
+			for i := range w.tests {
+				if w.tests[i].key.node == it.node {
+					w.tests[i].open = false
+				}
+			}
+		case fetchEndItem:
+			w.inBody = true
+			w.path.Fetch = len(w.path.Steps)
+		}
+		if w.failed {
+			return w
+		}
+	}
+	return w
+}
+
+func (w *walker) test(it item) {
+	flag := it.node.Flag
+	t := testState{key: testKey{it.node, w.path.Flags}, from: -1, open: true}
+	for i := range w.r.m.Lines {
+		if s := w.last[i]; s.step >= 0 && writes(&w.r.m.Lines[i], flag) != 0 && s.end > t.strobe {
+			t.strobe, t.from = s.end, s.step
+		}
+	}
+	w.tests = append(w.tests, t)
+	v := uint64(0)
+	if it.on {
+		v = 1
+	}
+	w.path.Flags = w.path.Flags.With(w.cubes[flag], v)
+	w.path.Tests = append(w.path.Tests, Test{Flag: flag, On: it.on, Before: len(w.path.Steps), At: it.node.At, key: t.key})
+}
+
+func writes(l *machine.Line, signal int) uint64 {
+	var m uint64
+	for i := range l.Effects {
+		if l.Effects[i].Target.Signal == signal {
+			m |= l.Effects[i].Target.Mask()
+		}
+	}
+	return m
+}
+
+// stepLine is a line of a step, with the hold it comes from (-1 for its own).
+type stepLine struct {
+	line  int
+	hold  int
+	index int // within the hold's lines
+}
+
+// stepLines is the set of lines of a step, its holds' included.
+func (w *walker) stepLines(n *machine.Node) []stepLine {
+	var out []stepLine
+	have := map[int]bool{}
+	for h := range w.holds {
+		for i, l := range w.holds[h].node.Lines {
+			if !have[l] {
+				have[l] = true
+				out = append(out, stepLine{l, h, i})
+			}
+		}
+	}
+	for _, l := range n.Lines {
+		if !have[l] {
+			have[l] = true
+			out = append(out, stepLine{l, -1, 0})
+		}
+	}
+	return out
+}
+
+func (w *walker) step(n *machine.Node) {
+	m := w.r.m
+	lines := w.stepLines(n)
+	shape, ok := w.r.shape(n, lines, w.list)
+	if !ok {
+		w.failed = true
+		return
+	}
+	k := len(w.path.Steps)
+	best := bound{phase: w.done + 1, from: k - 1, text: func() string { return "one strobe after the other" }}
+	if k == 0 {
+		best.from = -1
+	}
+	at := func(phase, from int, text func() string) {
+		if phase > best.phase {
+			best = bound{phase, from, text}
+		}
+	}
+	if w.waiting > 0 {
+		n := w.waiting
+		at(w.done+n+1, k-1, func() string { return fmt.Sprintf("wait %d", n) })
+	}
+	for i, sl := range lines {
+		l, off := sl.line, shape.from[i]
+		isFirst := sl.hold < 0 || w.holds[sl.hold].steps == 0
+		at(1-off, -1, func() string { return w.r.text(ruleStart, 0, element(l), -1, 0) })
+		if !isFirst {
+			at(w.holds[sl.hold].first[sl.index]-off, w.holdStep(sl.hold), func() string {
+				return fmt.Sprintf("%s is held from its first step on", m.Lines[l].Name)
+			})
+		}
+		w.after(element(l), off, at)
+		if isFirst {
+			w.decoded(l, off, at)
+		}
+	}
+	for _, o := range shape.off {
+		w.after(w.r.off(o.line), o.from, at)
+	}
+	for _, bus := range shape.undriven {
+		w.after(w.r.undriven(bus), 0, at)
+	}
+	s := best.phase
+	if len(w.r.joins) > 0 {
+		clear := w.joinClear(lines, shape, s)
+		if clear > s {
+			at(clear, k-1, func() string { return "one source at a time on buses that are joined" })
+			s = clear
+		}
+	}
+	w.place(n, lines, shape, s)
+	w.causes = append(w.causes, best)
+}
+
+// holdStep is the number of the first step inside an open hold.
+func (w *walker) holdStep(h int) int { return len(w.path.Steps) - w.holds[h].steps }
+
+// after applies the rules under which an element that begins off phases from the strobe stands.
+func (w *walker) after(e element, off int, at func(int, int, func() string)) {
+	for _, a := range w.r.first[e] {
+		if before := w.last[a.earlier]; before.step >= 0 {
+			at(before.end+a.gap-off, before.step, func() string {
+				return w.r.text(a.rule, a.earlier, e, a.signal, a.gap)
+			})
+		}
+	}
+}
+
+// decoded keeps a line off until the opcode and the flags it depends on are decoded.
+func (w *walker) decoded(l, off int, at func(int, int, func() string)) {
+	decode := w.r.m.Sequencer.Decode
+	name := w.r.m.Lines[l].Name
+	if w.inBody && w.opcode > 0 {
+		at(w.opcode+decode-off, w.opStep, func() string {
+			return fmt.Sprintf("the opcode is decoded for %d before %s comes on", decode, name)
+		})
+	}
+	for i := range w.tests {
+		t := &w.tests[i]
+		if t.strobe > 0 && (t.open || w.strict[t.key]) {
+			flag := w.r.m.Signals[t.key.node.Flag].Name
+			at(t.strobe+decode-off, t.from, func() string {
+				return fmt.Sprintf("flag %s is decoded for %d before %s comes on", flag, decode, name)
+			})
+		}
+	}
+}
+
+func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
+	k := len(w.path.Steps)
+	p := Placed{At: n.At, Via: n.Via, Strobe: s, Pulse: shape.pulse, None: n.None}
+	m := w.r.m
+	for i, sl := range lines {
+		l := &m.Lines[sl.line]
+		from, to := s+shape.from[i], s+shape.to[i]
+		if sl.hold >= 0 {
+			h := &w.holds[sl.hold]
+			if h.steps == 0 {
+				h.first[sl.index] = from
+			}
+			w.mark(sl.line, h.first[sl.index], to, k, sl.hold)
+		} else {
+			w.mark(sl.line, from, to, k, -1)
+		}
+		to0 := s + l.Pulse - 1
+		if l.Kind == store.Gate || l.Kind == store.Select {
+			to0 = s + shape.pulse - 1
+		}
+		p.On = append(p.On, Window{Line: sl.line, From: from, To: to, Lead: from, StrobeFrom: s, StrobeTo: to0, Held: sl.hold >= 0})
+		w.note(element(sl.line), from, to, k)
+		if m.Opcode.Signal >= 0 && !w.inBody && writes(l, m.Opcode.Signal) != 0 {
+			w.opcode, w.opStep = s+l.Pulse-1, k
+		}
+		if sl.hold < 0 || w.holds[sl.hold].steps == 0 {
+			w.arm(from)
+		}
+	}
+	for _, o := range shape.off {
+		w.note(w.r.off(o.line), s+o.from, s+shape.pulse-1, k)
+	}
+	for _, bus := range shape.undriven {
+		w.note(w.r.undriven(bus), s, s+shape.pulse-1, k)
+	}
+	for h := range w.holds {
+		w.holds[h].steps++
+	}
+	w.path.Steps = append(w.path.Steps, p)
+	w.done, w.waiting = s+shape.pulse-1, 0
+}
+
+// arm notes that a line comes on which depends on flags latched before this path.
+func (w *walker) arm(from int) {
+	for i := range w.tests {
+		t := &w.tests[i]
+		if t.strobe > 0 || !t.open && !w.strict[t.key] {
+			continue
+		}
+		flag := t.key.node.Flag
+		if a := w.armed[flag]; !a.seen || from < a.at {
+			w.armed[flag] = start{from, true}
+		}
+	}
+}
+
+// mark adds a window to the list that whole-chart rules look at; those of one hold are one window.
+func (w *walker) mark(line, from, to, step, hold int) {
+	if hold >= 0 && w.holds[hold].steps > 0 {
+		for i := len(w.windows) - 1; i >= 0; i-- {
+			if w.windows[i].line == line {
+				w.windows[i].to = max(w.windows[i].to, to)
+				return
+			}
+		}
+	}
+	w.windows = append(w.windows, placedWindow{line, from, to, step})
+}
+
+func (w *walker) note(e element, from, to, step int) {
+	if s := &w.last[e]; s.step < 0 || to >= s.end {
+		*s = span{to, step}
+	}
+	if b := &w.begin[e]; !b.seen || from < b.at {
+		*b = start{from, true}
+	}
+}
+
+// endHold closes the innermost hold: its lines stay on between the steps inside.
+func (w *walker) endHold() {
+	h := w.holds[len(w.holds)-1]
+	w.holds = w.holds[:len(w.holds)-1]
+	if h.steps < 2 {
+		return
+	}
+	first := len(w.path.Steps) - h.steps
+	for i, l := range h.node.Lines {
+		if h.first[i] == 0 {
+			continue // an outer hold has it on already
+		}
+		// The window of each step reaches back to the one before, so that the
+		// chart shows one bar.
+		end := 0
+		for k := first; k < len(w.path.Steps); k++ {
+			on := w.path.Steps[k].On
+			for j := range on {
+				if on[j].Line == l && on[j].Held {
+					if k == first {
+						end = h.first[i]
+					}
+					on[j].From = min(on[j].From, end)
+					end = on[j].To + 1
+				}
+			}
+		}
+	}
+}
+
+// finish sets the last phase of the path (language.md P.7), the seam left aside.
+func (w *walker) finish() {
+	decode := w.r.m.Sequencer.Decode
+	best := bound{phase: 0, from: -1}
+	at := func(phase, from int, text func() string) {
+		if phase > best.phase {
+			best = bound{phase, from, text}
+		}
+	}
+	for _, win := range w.windows {
+		at(win.to, win.step, func() string { return fmt.Sprintf("%s goes off", w.r.m.Lines[win.line].Name) })
+	}
+	if w.opcode > 0 {
+		at(w.opcode+decode, w.opStep, func() string { return fmt.Sprintf("the opcode is decoded for %d before restart", decode) })
+	}
+	for i := range w.tests {
+		t := &w.tests[i]
+		if t.strobe > 0 && w.strict[t.key] {
+			flag := w.r.m.Signals[t.key.node.Flag].Name
+			at(t.strobe+decode, t.from, func() string {
+				return fmt.Sprintf("flag %s is decoded for %d before restart", flag, decode)
+			})
+		}
+	}
+	w.path.Last = best.phase
+	w.ends = []bound{best}
+}
+
+// chain follows what set the end of the path back to the start of the ring.
+func (w *walker) chain() []Link {
+	var out []Link
+	b, to, toAt := w.ends[len(w.ends)-1], "end", diag.Place{}
+	for {
+		link := Link{To: to, ToAt: toAt, Phase: b.phase, From: "start", Phases: b.phase}
+		if b.text != nil {
+			link.Rule = b.text()
+		}
+		if b.from >= 0 {
+			from := w.path.Steps[b.from]
+			link.From, link.FromAt, link.Phases = w.stepName(b.from), from.At, b.phase-from.Strobe
+		}
+		out = append(out, link)
+		if b.from < 0 {
+			break
+		}
+		to, toAt = w.stepName(b.from), w.path.Steps[b.from].At
+		b = w.causes[b.from]
+	}
+	for i, j := 0, len(out)-1; i < j; i, j = i+1, j-1 {
+		out[i], out[j] = out[j], out[i]
+	}
+	return out
+}
+
+func (w *walker) stepName(k int) string {
+	names := ""
+	for _, win := range w.path.Steps[k].On {
+		if names != "" {
+			names += " "
+		}
+		names += w.r.m.Lines[win.Line].Name
+	}
+	if len(names) > 40 {
+		names = names[:37] + "..."
+	}
+	return fmt.Sprintf("step %d (%s)", k+1, names)
+}

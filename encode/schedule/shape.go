@@ -1,0 +1,553 @@
+package schedule
+
+import (
+	"fmt"
+	"strings"
+
+	"coilwright/encode/machine"
+	"coilwright/encode/store"
+	"coilwright/lang/diag"
+)
+
+// shape is a step without its place: where each line begins and ends,
+// counted in phases from the strobe. It is the same wherever the step falls.
+type shape struct {
+	ok       bool
+	pulse    int        // strobe phases of the step
+	from, to []int      // by line of the step
+	off      []offShape // select lines the step needs off, to the last strobe phase
+	undriven []int      // buses the step needs undriven (`none`)
+}
+
+type offShape struct{ line, from int }
+
+// shape works a step out and checks what does not depend on its place.
+func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shape, bool) {
+	if s, ok := r.shapes[n]; ok {
+		return s, s.ok
+	}
+	s := &shape{pulse: 1, from: make([]int, len(lines)), to: make([]int, len(lines))}
+	r.shapes[n] = s
+	d := &delays{r: r, lines: lines, at: make([]int, len(lines)), state: make([]int, len(lines))}
+	for _, sl := range lines {
+		if r.m.Lines[sl.line].Joins {
+			d.joins = append(d.joins, sl.line)
+		}
+		s.pulse = max(s.pulse, r.m.Lines[sl.line].Pulse)
+	}
+	for i := range lines {
+		if !d.delay(i) {
+			list.Errorf("gate-loop", n.At, "gate %s feeds itself through the lines of this step", r.m.Lines[lines[i].line].Name).
+				Because("gate-loop %v", n.At)
+			return s, false
+		}
+	}
+	for i, sl := range lines {
+		l := &r.m.Lines[sl.line]
+		switch l.Kind {
+		case store.Gate, store.Select:
+			s.from[i], s.to[i] = -l.Lead-d.at[i], s.pulse-1+l.Trail
+		case store.Output:
+			s.from[i], s.to[i] = -l.Lead, l.Pulse-1+l.Trail
+		default:
+			s.to[i] = l.Pulse - 1
+		}
+	}
+	s.ok = r.conflicts(n, lines, d, list)
+	s.ok = r.selects(n, lines, s, list) && s.ok
+	s.ok = r.none(n, lines, d, s, list) && s.ok
+	if s.ok {
+		r.unlatched(n, lines, d, list)
+	}
+	return s, s.ok
+}
+
+// delays works out D(g) of language.md P.2 within one step.
+type delays struct {
+	r     *rules
+	lines []stepLine
+	joins []int
+	at    []int // by line of the step
+	state []int // 0 new, 1 on the way, 2 done
+}
+
+// delay sets at[i]; false means that line i feeds itself.
+func (d *delays) delay(i int) bool {
+	if d.state[i] != 0 {
+		return d.state[i] == 2
+	}
+	l := &d.r.m.Lines[d.lines[i].line]
+	if l.Kind != store.Gate && l.Kind != store.Select {
+		d.state[i] = 2
+		return true
+	}
+	d.state[i] = 1
+	var fed netMask
+	if l.Kind == store.Gate {
+		fed = d.r.net(d.lines[i].line, d.joins)
+	}
+	for j, c := range d.lines {
+		settle, reads := -1, false
+		if l.Kind == store.Select {
+			for _, p := range d.r.picks[c.line] {
+				if p.Line == d.lines[i].line {
+					settle, reads = max(settle, p.Settle), true
+				}
+			}
+		} else if !(d.r.m.Lines[c.line].Joins) {
+			for _, u := range d.r.uses[c.line] {
+				if fed[u.Signal]&u.Mask != 0 {
+					settle, reads = max(settle, u.Settle), true
+				}
+			}
+		}
+		if !reads {
+			continue
+		}
+		if d.r.m.Lines[c.line].Kind == store.Gate {
+			if !d.delay(j) {
+				return false
+			}
+			settle += d.at[j]
+		}
+		d.at[i] = max(d.at[i], settle)
+	}
+	d.state[i] = 2
+	return true
+}
+
+// netMask is bits of buses, by signal.
+type netMask map[int]uint64
+
+// drives returns the bus bits that a gate sets as a source: joins are none.
+func (r *rules) drives(line int) netMask {
+	if n := r.driven[line]; n != nil {
+		return n
+	}
+	out := netMask{}
+	l := &r.m.Lines[line]
+	for i := range l.Effects {
+		t := &l.Effects[i]
+		if r.m.Signals[t.Target.Signal].Kind == machine.Bus && !t.Joins(r.m) {
+			out[t.Target.Signal] |= t.Target.Mask()
+		}
+	}
+	r.driven[line] = out
+	return out
+}
+
+// net returns every bus bit that a gate is connected to while the joins are on.
+func (r *rules) net(line int, joins []int) netMask {
+	out := netMask{}
+	for s, m := range r.drives(line) {
+		out[s] |= m
+	}
+	l := &r.m.Lines[line]
+	for i := range l.Effects {
+		t := &l.Effects[i]
+		if t.Joins(r.m) {
+			e := joinSource(t)
+			out[e.Signal] |= bitMask(e.Hi, e.Lo)
+			out[t.Target.Signal] |= bitMask(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
+		}
+	}
+	r.spread(out, joins)
+	return out
+}
+
+func joinSource(t *machine.Transfer) *machine.Expr {
+	if t.Source.Op == machine.Extend {
+		return t.Source.Args[0]
+	}
+	return t.Source
+}
+
+func bitMask(hi, lo int) uint64 { return ^uint64(0) >> (63 - (hi - lo)) << lo }
+
+// spread follows joins in both directions, bit by bit, until nothing is added.
+func (r *rules) spread(net netMask, joins []int) {
+	for changed := len(joins) > 0; changed; {
+		changed = false
+		for _, j := range joins {
+			l := &r.m.Lines[j]
+			for i := range l.Effects {
+				t := &l.Effects[i]
+				if !t.Joins(r.m) {
+					continue
+				}
+				e := joinSource(t)
+				width := bitMask(e.Hi-e.Lo, 0)
+				a := net[e.Signal] >> e.Lo & width
+				b := net[t.Target.Signal] >> t.Target.Lo & width
+				if a|b != a {
+					net[e.Signal] |= (a | b) << e.Lo
+					changed = true
+				}
+				if a|b != b {
+					net[t.Target.Signal] |= (a | b) << t.Target.Lo
+					changed = true
+				}
+			}
+		}
+	}
+}
+
+// filled returns the bus bits that joins hold at 0 because they connect a
+// narrower bus to a wider one.
+func (r *rules) filled(joins []int) netMask {
+	out := netMask{}
+	for _, j := range joins {
+		l := &r.m.Lines[j]
+		for i := range l.Effects {
+			t := &l.Effects[i]
+			if t.Joins(r.m) && t.Source.Op == machine.Extend {
+				e := joinSource(t)
+				out[t.Target.Signal] |= t.Target.Mask() &^ bitMask(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
+			}
+		}
+	}
+	return out
+}
+
+// clash returns the bus on which two nets meet where only one source may be.
+func (r *rules) clash(a, b netMask) (bus int, ok bool) {
+	bus = -1
+	for s, m := range a {
+		if m&b[s] != 0 && !r.m.Signals[s].Or && (bus < 0 || s < bus) {
+			bus = s
+		}
+	}
+	return bus, bus >= 0
+}
+
+// conflicts checks the rules that hold within a step wherever it falls: all its lines share a strobe.
+func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *diag.List) bool {
+	m := r.m
+	ok := true
+	nets := make([]netMask, len(lines))
+	for i, sl := range lines {
+		if m.Lines[sl.line].Kind != store.Gate || len(r.drives(sl.line)) == 0 {
+			continue
+		}
+		nets[i] = r.net(sl.line, d.joins)
+		for j := 0; j < i; j++ {
+			if nets[j] == nil {
+				continue
+			}
+			if bus, both := r.clash(nets[i], r.drives(lines[j].line)); both {
+				a, b := &m.Lines[lines[j].line], &m.Lines[sl.line]
+				list.Errorf("bus-two-sources", n.At, "%s and %s both drive bus %s in this step", a.Name, b.Name, m.Signals[bus].Name).
+					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name).
+					Because("bus-two-sources %v", n.At).
+					Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
+				ok = false
+			}
+		}
+	}
+	for i, sl := range lines {
+		w := &m.Lines[sl.line]
+		if w.Kind != store.Latch {
+			continue
+		}
+		for k := range w.Effects {
+			t := &w.Effects[k].Target
+			name := m.Signals[t.Signal].Name
+			for j := 0; j < i; j++ {
+				o := &m.Lines[lines[j].line]
+				if o.Kind == store.Latch && writes(o, t.Signal)&t.Mask() != 0 {
+					list.Errorf("two-transfers", n.At, "%s and %s both set %s in this step", o.Name, w.Name, name).
+						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name).
+						Because("two-transfers %v", n.At)
+					ok = false
+				}
+			}
+			if !r.readWhile(sl.line, t.Signal) {
+				continue
+			}
+			for _, c := range lines {
+				for _, u := range r.uses[c.line] {
+					if u.Signal == t.Signal && u.Mask&t.Mask() != 0 {
+						reader := &m.Lines[c.line]
+						e := list.Errorf("latch-race", n.At, "%s reads %s while %s latches it", reader.Name, name, w.Name).
+							Note(w.At, "%s latches it here", w.Name).Because("latch-race %v", n.At)
+						if c.line != sl.line {
+							e.Note(reader.At, "%s reads it here", reader.Name)
+						}
+						if m.Signals[t.Signal].Kind == machine.Memory {
+							e.Hintf("a memory is not read and written in one step")
+						} else {
+							e.Hintf("go through another register, or give %s two ranks: `buffered`", name)
+						}
+						ok = false
+						break
+					}
+				}
+			}
+		}
+	}
+	return ok
+}
+
+// selects finds the select lines that the step needs off, and checks that those it has on come on in time.
+func (r *rules) selects(n *machine.Node, lines []stepLine, s *shape, list *diag.List) bool {
+	m := r.m
+	index := map[int]int{}
+	for i, sl := range lines {
+		index[sl.line] = i
+	}
+	need := map[int]int{}
+	var order []int
+	ok := true
+	for i, c := range lines {
+		for _, p := range r.picks[c.line] {
+			from := -p.Settle
+			if m.Lines[c.line].Kind == store.Gate {
+				from = s.from[i]
+			}
+			if k, on := index[p.Line]; on {
+				if s.from[k] > from {
+					list.Errorf("select-late", n.At, "select line %s comes on after %s, which reads unit %s", m.Lines[p.Line].Name, m.Lines[c.line].Name, m.Units[p.Unit].Name).
+						Note(m.Lines[p.Line].At, "%s leads by %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead).
+						Because("select-late %v", n.At).
+						Hintf("give %s a lead of %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead+s.from[k]-from)
+					ok = false
+				}
+				continue
+			}
+			have, seen := need[p.Line]
+			if !seen {
+				order = append(order, p.Line)
+			}
+			if !seen || from < have {
+				need[p.Line] = from
+			}
+		}
+	}
+	for _, l := range order {
+		s.off = append(s.off, offShape{l, need[l]})
+	}
+	return ok
+}
+
+// none finds the buses that a step with `none` needs undriven.
+func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, list *diag.List) bool {
+	if !n.None {
+		return true
+	}
+	m := r.m
+	seen := map[int]bool{}
+	for _, c := range lines {
+		if m.Lines[c.line].Kind != store.Latch {
+			continue
+		}
+		for _, u := range r.uses[c.line] {
+			if m.Signals[u.Signal].Kind == machine.Bus && !seen[u.Signal] {
+				seen[u.Signal] = true
+				s.undriven = append(s.undriven, u.Signal)
+			}
+		}
+	}
+	for _, g := range lines {
+		if m.Lines[g.line].Kind != store.Gate || len(r.drives(g.line)) == 0 {
+			continue
+		}
+		for bus := range r.net(g.line, d.joins) {
+			if seen[bus] {
+				list.Errorf("none-driven", n.At, "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
+					Because("none-driven %v", n.At).Hintf("leave out none, or %s", m.Lines[g.line].Name)
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// unlatched warns about a gate whose bus nothing in the step reads (language.md P.9).
+func (r *rules) unlatched(n *machine.Node, lines []stepLine, d *delays, list *diag.List) {
+	for _, g := range lines {
+		l := &r.m.Lines[g.line]
+		if l.Kind != store.Gate || g.hold >= 0 {
+			continue
+		}
+		if !r.readBy(g.line, lines, d.joins) {
+			list.Warnf("gate-unlatched", n.At, "gate %s is on and nothing in this step reads bus %s", l.Name, r.m.Signals[l.Effects[0].Target.Signal].Name).
+				Because("gate-unlatched %v %s", n.At, l.Name)
+		}
+	}
+}
+
+// readBy reports whether a line of the step, other than a join, reads what a gate is connected to.
+func (r *rules) readBy(gate int, lines []stepLine, joins []int) bool {
+	net := r.net(gate, joins)
+	for _, c := range lines {
+		if c.line == gate || r.m.Lines[c.line].Joins {
+			continue
+		}
+		for _, u := range r.uses[c.line] {
+			if net[u.Signal]&u.Mask != 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// joinClear returns the first strobe, s or later, at which no two sources meet
+// on buses that lines in force join.
+func (w *walker) joinClear(lines []stepLine, sh *shape, s int) int {
+	dead := w.r.m.Sequencer.Dead
+	latest := s
+	for _, win := range w.windows {
+		latest = max(latest, win.to)
+	}
+	for ; ; s++ {
+		windows := w.windows[:len(w.windows):len(w.windows)]
+		first := s
+		for i, sl := range lines {
+			from := s + sh.from[i]
+			first = min(first, from)
+			windows = append(windows, placedWindow{sl.line, from, s + sh.to[i], len(w.path.Steps)})
+		}
+		clear := true
+		for p := first; p <= latest+dead && clear; p++ {
+			clear = w.r.oneSource(windows, p, dead)
+		}
+		if clear {
+			return s
+		}
+	}
+}
+
+// oneSource reports whether in phase p no two different sources meet through
+// the joins in force. A source counts for dead phases longer than it is on.
+func (r *rules) oneSource(windows []placedWindow, p, dead int) bool {
+	var joins []int
+	on, near := map[int]bool{}, map[int]bool{}
+	for _, win := range windows {
+		if p < win.from || p > win.to+dead {
+			continue
+		}
+		l := &r.m.Lines[win.line]
+		if l.Kind != store.Gate {
+			continue
+		}
+		if p <= win.to {
+			if l.Joins && !on[win.line] {
+				joins = append(joins, win.line)
+			}
+			on[win.line] = true
+		}
+		near[win.line] = true
+	}
+	if len(joins) == 0 {
+		return true // without a join the rules between lines say it all
+	}
+	for y := range on {
+		net := netMask{}
+		for s, m := range r.drives(y) {
+			net[s] = m
+		}
+		if len(net) == 0 {
+			continue
+		}
+		r.spread(net, joins)
+		for x := range near {
+			if x != y {
+				if _, bad := r.clash(net, r.drives(x)); bad {
+					return false
+				}
+			}
+		}
+	}
+	return true
+}
+
+// driven checks rule 7 over the chart of a whole path: what a latch or a gate
+// reads from a bus has a source on it in every strobe phase.
+func (w *walker) driven() {
+	m := w.r.m
+	for k := range w.path.Steps {
+		st := &w.path.Steps[k]
+		missing := map[int][]string{}
+		phase := map[int]int{}
+		var buses []int
+		for p := st.Strobe; p < st.Strobe+st.Pulse; p++ {
+			var have netMask
+			for _, on := range st.On {
+				l := &m.Lines[on.Line]
+				if l.Kind != store.Latch && l.Kind != store.Gate || p > on.StrobeTo {
+					continue
+				}
+				if l.Joins || st.None && l.Kind == store.Latch {
+					continue
+				}
+				for _, u := range w.r.uses[on.Line] {
+					if m.Signals[u.Signal].Kind != machine.Bus {
+						continue
+					}
+					if have == nil {
+						have = w.sources(p)
+					}
+					if u.Mask&^have[u.Signal] == 0 {
+						continue
+					}
+					if _, dup := phase[u.Signal]; !dup {
+						phase[u.Signal] = p
+						buses = append(buses, u.Signal)
+					}
+					if phase[u.Signal] == p {
+						missing[u.Signal] = append(missing[u.Signal], l.Name)
+					}
+				}
+			}
+		}
+		for _, b := range buses {
+			e := w.list.Errorf("bus-undriven", st.At, "%s reads bus %s, on which no source is on at the strobe, phase %d",
+				strings.Join(missing[b], " and "), m.Signals[b].Name, phase[b]).Because("bus-undriven %v", st.At)
+			if names := w.r.sourceNames(b); names != "" {
+				e.Hintf("add a gate (%s), or none if an undriven bus, which reads 0, is wanted", names)
+			}
+			for _, via := range st.Via {
+				e.Note(via, "pasted here")
+			}
+			w.failed = true
+		}
+	}
+}
+
+func (r *rules) sourceNames(bus int) string {
+	var names []string
+	for i := range r.m.Lines {
+		if r.drives(i)[bus] != 0 {
+			names = append(names, r.m.Lines[i].Name)
+		}
+	}
+	if len(names) > 5 {
+		names = append(names[:5], fmt.Sprintf("and %d more", len(names)-5))
+	}
+	return strings.Join(names, ", ")
+}
+
+// sources returns the bus bits on which some source is on in phase p.
+func (w *walker) sources(p int) netMask {
+	var joins []int
+	out := netMask{}
+	for _, win := range w.windows {
+		if p < win.from || p > win.to {
+			continue
+		}
+		if w.r.m.Lines[win.line].Joins {
+			joins = append(joins, win.line)
+		}
+		for s, m := range w.r.drives(win.line) {
+			out[s] |= m
+		}
+	}
+	if len(joins) > 0 {
+		for s, m := range w.r.filled(joins) {
+			out[s] |= m
+		}
+		w.r.spread(out, joins)
+	}
+	return out
+}
