@@ -26,7 +26,7 @@ func writeHeader(w io.Writer, im *Image) error {
 		"   COILWRIGHT_STORAGE as PROGMEM before this file. */\n"+
 		"#ifndef COILWRIGHT_STORAGE\n#define COILWRIGHT_STORAGE\n#endif\n\n")
 	fmt.Fprintf(out, "#define %s_WORDS %dUL\n#define %s_BITS %d\n", macro, im.Words, macro, im.Bits)
-	count, perLine := macro+"_WORDS", max(1, 64/(size/4+4))
+	count, perLine := macro+"_WORDS", min(8, 128/size)
 	if flat {
 		order := "most"
 		if im.Little {

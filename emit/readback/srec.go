@@ -12,7 +12,9 @@ import "io"
 // the whole file. Refused, with the line: a wrong checksum or length, unknown
 // types and the reserved S4, two records that disagree on a byte, a wrong
 // count, anything but blank lines behind the end record, no end record,
-// anything before an S.
+// anything before an S. A count that comes last stands for an end record, for
+// srec_cat 1.64 writes none where there is no start address: what is cut off
+// shows all the same.
 //
 // The memory it takes is at most a small multiple of the file's length.
 func Srec(r io.Reader) (*Memory, error) {
@@ -20,7 +22,7 @@ func Srec(r io.Reader) (*Memory, error) {
 	g := gatherer{arena: make([]byte, 0, min(lengthOf(r), 1<<28)*2/5)}
 	t := hexPairs()
 	m := new(Memory)
-	ended, headed := false, false
+	ended, counted, headed := false, false, false
 	records := 0
 	type claim struct {
 		count uint32
@@ -81,6 +83,7 @@ func Srec(r io.Reader) (*Memory, error) {
 		if !l.pass(at + 2*n + 2) {
 			return nil, l.broken(2, 0, wide+1, 0xFF)
 		}
+		counted = kind == 5 || kind == 6
 		switch kind {
 		case 0:
 			if headed && string(m.Header) != string(data) {
@@ -107,7 +110,7 @@ func Srec(r io.Reader) (*Memory, error) {
 			}
 		}
 	}
-	if !ended {
+	if !ended && !counted {
 		return nil, refuse(l.line, "no end record: the file is cut off")
 	}
 	for _, c := range claims {
