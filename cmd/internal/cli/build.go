@@ -1,0 +1,121 @@
+package cli
+
+import (
+	"fmt"
+	"math/bits"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"coilwright/emit/image"
+	"coilwright/encode/network"
+	"coilwright/encode/store"
+)
+
+func newBuild(a *app) *cobra.Command {
+	var out string
+	cmd := command("build FILE [-o DIR]", "All artefacts, into a folder",
+		`Writes the store as memory images (store.bin, store.hex, store.srec, store.h,
+store.memh, and chipN.bin, chipN.hex where the word is split), the phase chart,
+the matrix, the placement list of its diodes, a summary, and manifest.txt with
+the size and SHA-256 of each. The folder is "out" beside the definition unless
+-o names another.
+
+Every file is read back and compared with the store before any is put in place.
+The manifest goes first and comes last: where it stands, the set is complete.
+What the manifest of an older build lists and this build does not make is
+deleted.`,
+		`coilwright build millrace.coil
+coilwright build millrace.coil --out /tmp/bench`, wants(1, 1, "the FILE with the definition"))
+	cmd.Flags().StringVarP(&out, "out", "o", "", `write into `+"`DIR`"+` (default "out" beside the definition)`)
+	if err := cmd.MarkFlagDirname("out"); err != nil {
+		panic(err) // a slip in the line above
+	}
+	cmd.ValidArgsFunction = completeDefinitions
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		switch {
+		case out == "-":
+			return usagef("--out names a folder here: a build is many files")
+		case out == "" && cmd.Flags().Changed("out"):
+			return usagef("--out is empty: it names a folder")
+		case out == "":
+			out = filepath.Join(filepath.Dir(args[0]), "out")
+		}
+		return a.build(args[0], out)
+	}
+	return cmd
+}
+
+func (a *app) build(path, dir string) error {
+	l, mx, err := a.needMatrix(path)
+	if err != nil {
+		return err
+	}
+	if tooLarge(l.store) {
+		fmt.Fprintf(a.err, "coilwright: no memory images: the store has %d address bits, images at most %d words\n",
+			l.store.AddressBits(), image.LargestWords)
+	}
+	entries, err := a.writeSet(dir, l.store, l.artefacts(mx))
+	if err != nil {
+		return err
+	}
+	if err := a.deliver("", summaryArtefact(l, mx)); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.out, "%d files in %s\n", len(entries)+1, dir)
+	return written(err)
+}
+
+// artefacts lists everything that a build makes.
+func (l *loaded) artefacts(mx *network.Matrix) []artefact {
+	var list []artefact
+	if !tooLarge(l.store) {
+		list = l.images()
+	}
+	summary := summaryArtefact(l, mx)
+	summary.name = "summary.txt"
+	return append(list,
+		l.chartArtefact("phases.txt", ""),
+		matrixArtefact("matrix.txt", l, mx, "text"),
+		matrixArtefact("matrix.csv", l, mx, "csv"),
+		diodesArtefact("diodes.txt", l, mx, "text"),
+		diodesArtefact("diodes.csv", l, mx, "csv"),
+		summary,
+	)
+}
+
+// tooLarge reports a store that makes no memory image (language.md S.6).
+func tooLarge(s *store.Store) bool { return s.AddressBits() > bits.Len(image.LargestWords-1) }
+
+// images lists the memory images. Only the image that is being written is in memory.
+func (l *loaded) images() []artefact {
+	var list []artefact
+	var last imageOf
+	var held *image.Image
+	add := func(of imageOf, name string, form image.Form) {
+		list = append(list, of.artefact(name, form, image.Options{}, func() (*image.Image, error) {
+			if held == nil || last != of {
+				im, err := of.make()
+				if err != nil {
+					return nil, err
+				}
+				last, held = of, im
+			}
+			return held, nil
+		}))
+	}
+	whole := imageOf{store: l.store}
+	add(whole, "store.bin", image.FormBin)
+	add(whole, "store.hex", image.FormHex)
+	add(whole, "store.srec", image.FormSrec)
+	add(whole, "store.h", image.FormHeader)
+	add(whole, "store.memh", image.FormMemh)
+	if l.store.Word.Split > 0 {
+		for n := 1; n <= image.Chips(l.store); n++ {
+			chip := imageOf{store: l.store, chip: n}
+			add(chip, fmt.Sprintf("chip%d.bin", n), image.FormBin)
+			add(chip, fmt.Sprintf("chip%d.hex", n), image.FormHex)
+		}
+	}
+	return list
+}

@@ -1,0 +1,173 @@
+package cli_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+func TestStatusAndStreams(t *testing.T) {
+	dir := demo(t)
+	write(t, filepath.Join(dir, "wrong.coil"), "machine wrong\nbsu data 8\n")
+	if err := os.Mkdir(filepath.Join(dir, "folder.coil"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	tests := []struct {
+		name     string
+		args     string
+		status   int
+		out, err string // parts that must be there; "" = the stream is empty
+	}{
+		{"check", "check millrace.coil", 0, "millrace", ""},
+		{"check of a bad definition", "check wrong.coil", 1, "", "wrong.coil:2:1: error: "},
+		{"check as json", "check --form json millrace.coil", 0, "[]", ""},
+		{"errors as json", "check --form json wrong.coil", 1, `"severity": "error"`, ""},
+		{"phases", "phases millrace.coil", 0, "add", ""},
+		{"phases of one", "phases millrace.coil add", 0, "add", ""},
+		{"phases of a misspelt one", "phases millrace.coil adb", 2, "", `did you mean "add"?`},
+		{"hex is the default", "image millrace.coil", 0, ":00000001FF", ""},
+		{"srec", "image millrace.coil --form srec", 0, "S0", ""},
+		{"header", "image millrace.coil --form header", 0, "millrace_store", ""},
+		{"memh", "image millrace.coil --form memh", 0, "@0", ""},
+		{"bin", "image millrace.coil --form bin", 0, "\x00", ""},
+		{"longer records", "image millrace.coil --record 32", 0, ":20", ""},
+		{"exercise", "exercise millrace.coil", 0, ":00000001FF", ""},
+		{"matrix", "matrix millrace.coil", 0, "acc_l", ""},
+		{"matrix as csv", "matrix millrace.coil --form csv", 0, "acc_l", ""},
+		{"diodes", "diodes millrace.coil", 0, "D1", ""},
+		{"diodes as csv", "diodes millrace.coil --form csv", 0, "D1", ""},
+		{"explain lists", "explain", 0, "file-unreadable", ""},
+		{"explain", "explain file-unreadable", 0, "Wrong:", ""},
+		{"explain what is not there", "explain file-unreadble", 2, "", `did you mean "file-unreadable"?`},
+		{"version", "version", 0, "coilwright ", ""},
+		{"version flag", "--version", 0, "coilwright ", ""},
+		{"help", "help", 0, "Commands:", ""},
+		{"help flag", "image --help", 0, "Usage:", ""},
+		{"help about a command", "help image", 0, "Usage:", ""},
+		{"help about the language", "help language", 0, "DECLARATIONS", ""},
+		{"help about nothing known", "help biuld", 2, "", `did you mean "build"?`},
+		{"completion", "completion bash", 0, "complete", ""},
+		{"completion for no shell", "completion csh", 2, "", "one of bash, zsh"},
+
+		{"no command", "", 2, "", "Commands:"},
+		{"unknown command", "imge millrace.coil", 2, "", `did you mean "image"?`},
+		{"unknown flag", "image millrace.coil --frm hex", 2, "", "unknown flag: --frm"},
+		{"unknown form", "image millrace.coil --form hxe", 2, "", `did you mean "hex"?`},
+		{"unknown colour", "check millrace.coil --colour sometimes", 2, "", "auto, always, never"},
+		{"no file", "image", 2, "", "the FILE with the definition is missing"},
+		{"two files", "image a.coil b.coil", 2, "", `"b.coil" is one argument too many`},
+		{"chip of a word in one piece", "image millrace.coil --chip 99", 2, "", "no chip 99"},
+		{"chip 0", "image millrace.coil --chip 0", 2, "", "chips count from 1"},
+		{"record of nothing", "image millrace.coil --record 0", 2, "", "at least 1 byte"},
+		{"record too long", "image millrace.coil --record 256", 2, "", "1 to 255"},
+		{"record of a binary", "image millrace.coil --form bin --record 8", 2, "", "only hex and srec"},
+		{"addressing of srec", "image millrace.coil --form srec --addressing segment", 2, "", "it is about hex"},
+		{"size too small", "image millrace.coil --size 16", 2, "", "does not fit"},
+		{"size that is none", "image millrace.coil --size big", 2, "", "a number of bytes is wanted"},
+		{"later styles", "matrix millrace.coil --style minimal", 2, "", "not yet"},
+		{"build to standard output", "build millrace.coil --out -", 2, "", "a build is many files"},
+		{"new example that is none", "new there --example milrace", 2, "", `did you mean "millrace"?`},
+		{"over the input", "image millrace.coil -o millrace.coil", 2, "", "would destroy it"},
+		{"format both ways", "format --check --replace millrace.coil", 2, "", "do not go together"},
+		{"replace standard input", "format --replace -", 2, "", "cannot rewrite standard input"},
+
+		{"no such file", "image nowhere.coil", 3, "", "nowhere.coil: error: "},
+		{"a folder for a file", "image folder.coil", 3, "", "folder.coil: error: "},
+		{"format of no such file", "format nowhere.coil", 3, "", "nowhere.coil"},
+		{"onto a folder", "image millrace.coil -o folder.coil", 3, "", "is a folder"},
+		{"below a file", "image millrace.coil -o millrace.coil/store.hex", 3, "", "not a directory"},
+		{"into no folder", "image millrace.coil -o nowhere/store.hex", 3, "", "no such file or directory"},
+		{"onto a full device", "image millrace.coil -o /dev/full", 3, "", "no space left on device"},
+		{"not writable", "image millrace.coil -o /proc/store.hex", 3, "", "/proc/store.hex"},
+		{"new over a file", "new .", 3, "", "exists already"},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			before := names(t, dir)
+			got := run(t, dir, strings.Fields(test.args)...)
+			if got.status != test.status {
+				t.Errorf("status %d, not %d", got.status, test.status)
+			}
+			for stream, pair := range map[string][2]string{"standard output": {got.out, test.out}, "standard error": {got.err, test.err}} {
+				if text, want := pair[0], pair[1]; want == "" && text != "" {
+					t.Errorf("%s is not empty:\n%s", stream, text)
+				} else if !strings.Contains(text, want) {
+					t.Errorf("%s lacks %q:\n%s", stream, want, text)
+				}
+			}
+			if after := names(t, dir); strings.Join(after, " ") != strings.Join(before, " ") {
+				t.Errorf("the folder holds %v, before %v", after, before)
+			}
+		})
+	}
+}
+
+// TestHelp holds what every command owes: an example, and lines that fit 80 characters.
+func TestHelp(t *testing.T) {
+	list := commands(t)
+	if len(list) < 13 {
+		t.Fatalf("only %d commands: %v", len(list), list)
+	}
+	for _, name := range append(list, "language") {
+		t.Run(name, func(t *testing.T) {
+			text := must(t, ".", "help", name)
+			if name != "language" && !strings.Contains(text, "Examples:\n  ") {
+				t.Error("no example")
+			}
+			for i, line := range strings.Split(text, "\n") {
+				if len(line) > 80 {
+					t.Errorf("line %d has %d characters: %s", i+1, len(line), line)
+				}
+			}
+		})
+	}
+}
+
+// TestReadmeNamesEveryCommand keeps README.md and the program together.
+func TestReadmeNamesEveryCommand(t *testing.T) {
+	readme := read(t, filepath.Join("..", "..", "..", "README.md"))
+	for _, name := range append(commands(t), "help language") {
+		if !strings.Contains(readme, "coilwright "+name) {
+			t.Errorf("README.md does not mention `coilwright %s`", name)
+		}
+	}
+}
+
+// commands reads the names of all commands from the help text.
+func commands(t *testing.T) []string {
+	t.Helper()
+	_, after, ok := strings.Cut(must(t, ".", "help"), "Commands:\n")
+	if !ok {
+		t.Fatal("the help lists no commands")
+	}
+	block, _, _ := strings.Cut(after, "\n\n")
+	var list []string
+	for _, line := range strings.Split(block, "\n") {
+		list = append(list, strings.Fields(line)[0])
+	}
+	return list
+}
+
+func TestCompletion(t *testing.T) {
+	dir := demo(t)
+	for args, want := range map[string]string{
+		"__complete phases millrace.coil ad":  "add",
+		"__complete image --form h":           "hex",
+		"__complete explain file-un":          "file-unreadable",
+		"__complete new x --example f":        "firststeps",
+		"__complete check ":                   "coil",
+		"__complete help lan":                 "language",
+		"__complete completion f":             "fish",
+		"__complete phases millrace.coil a b": ":4",
+	} {
+		fields := strings.Fields(args)
+		if strings.HasSuffix(args, " ") {
+			fields = append(fields, "")
+		}
+		got := run(t, dir, fields...)
+		if got.status != 0 || !strings.Contains(got.out, want) {
+			t.Errorf("%s: status %d, %q lacks %q", args, got.status, got.out, want)
+		}
+	}
+}
