@@ -1,0 +1,279 @@
+package table
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilwright/encode/cube"
+	"coilwright/encode/network"
+)
+
+// MatrixText draws the matrix card by card: the pulse wires with the phase
+// wires that feed them, and the rows, under what they belong to, with the
+// columns they reach, counts at both edges. Width is in characters, 0 = Width.
+// An error is the writer's.
+func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
+	p := newPage(w, width)
+	p.line("%s", heading(mx.Machine, mx.Title, mx.Hash, p.width))
+	p.line("Matrix, %s style: %s", mx.Style, sizes(mx))
+	p.line("  x is a diode. %s", bandRule(mx))
+	p.line("  'from' is the wire that feeds a row: a phase (5) or a pulse wire (P1).")
+	if len(mx.Flags) > 0 {
+		p.line("  Flags before the columns: 1 on, 0 off, ? does not matter.")
+	}
+	for _, b := range boards(mx) {
+		p.line("")
+		p.line("")
+		p.line("%s", cardRule(mx, b, p.width))
+		if len(b.pulses) > 0 {
+			p.line("")
+			pulseGrid(mx, b).print(p)
+		}
+		if len(b.rows) > 0 {
+			p.line("")
+			for _, l := range pulsesUsed(mx, b.rows, p.width) {
+				p.line("%s", l)
+			}
+			rowGrid(mx, b, p.width).print(p)
+		}
+	}
+	return p.flush()
+}
+
+// sizes counts what a matrix is made of.
+func sizes(mx *network.Matrix) string {
+	return strings.Join([]string{
+		counted(len(mx.Rows), "row"), counted(len(mx.Pulses), "pulse wire"),
+		counted(len(mx.Diodes), "diode"), counted(len(mx.Cards), "card"),
+	}, ", ")
+}
+
+// bandRule says which way the bands point.
+func bandRule(mx *network.Matrix) string {
+	if mx.Board.Negative {
+		return "Its band (cathode) faces the row; of a pulse wire, the phase wire."
+	}
+	return "Its band (cathode) faces the column; of a pulse wire, the pulse wire."
+}
+
+// board is what stands on one card, by place.
+type board struct {
+	card         network.Card
+	pulses, rows []int // of the matrix
+	diodes       []network.Diode
+}
+
+// boards sorts what is in a matrix by card.
+func boards(mx *network.Matrix) []board {
+	out := make([]board, len(mx.Cards))
+	for i, c := range mx.Cards {
+		out[i].card = c
+	}
+	for i, p := range mx.Pulses {
+		out[p.Card].pulses = append(out[p.Card].pulses, i)
+	}
+	for i, r := range mx.Rows {
+		out[r.Card].rows = append(out[r.Card].rows, i)
+	}
+	for _, d := range mx.Diodes {
+		out[d.Card].diodes = append(out[d.Card].diodes, d)
+	}
+	return out
+}
+
+func cardRule(mx *network.Matrix, b board, width int) string {
+	left := "-- card " + b.card.Name + " "
+	right := fmt.Sprintf(" %d of %d rows, %d of %d columns, %d of %d pins --",
+		len(b.pulses)+len(b.rows), mx.Board.Rows, len(b.card.Columns), mx.Board.Columns, len(b.card.Pins), mx.Board.Pins)
+	return left + strings.Repeat("-", max(width-len(left)-len(right), 2)) + right
+}
+
+// pulsesUsed says what the pulse wires that these rows need are made of.
+func pulsesUsed(mx *network.Matrix, rows []int, width int) []string {
+	var used []int
+	for _, r := range rows {
+		if p := mx.Rows[r].Pulse; p >= 0 {
+			used = append(used, p)
+		}
+	}
+	if used == nil {
+		return nil
+	}
+	slices.Sort(used)
+	var parts []string
+	for _, p := range slices.Compact(used) {
+		parts = append(parts, fmt.Sprintf("%s=%s", mx.Pulses[p].Name, strings.ReplaceAll(network.Spans(mx.Pulses[p].Phases), " ", ",")))
+	}
+	return wrap("Pulse wires used, by phases: ", "  ", strings.Join(parts, "  "), width)
+}
+
+func pulseGrid(mx *network.Matrix, b board) *grid {
+	pinOf, diodes := map[int]int{}, map[int]int{}
+	var phases []int
+	for _, d := range b.diodes {
+		if d.Pulse >= 0 {
+			if diodes[d.Phase] == 0 {
+				phases = append(phases, d.Phase)
+			}
+			pinOf[d.Phase] = d.Pin
+			diodes[d.Phase]++
+		}
+	}
+	slices.Sort(phases)
+	g := &grid{left: []string{"place", "pulse wire", "by phase"}}
+	var pins, counts []int
+	for _, phase := range phases {
+		g.names = append(g.names, strconv.Itoa(phase))
+		pins = append(pins, pinOf[phase])
+		counts = append(counts, diodes[phase])
+	}
+	for _, i := range b.pulses {
+		p := mx.Pulses[i]
+		r := gridRow{cells: []string{strconv.Itoa(p.Place), p.Name, ""}, marks: make([]bool, len(phases))}
+		for _, phase := range p.Phases {
+			at, _ := slices.BinarySearch(phases, phase)
+			r.marks[at] = true
+		}
+		g.rows = append(g.rows, r)
+	}
+	g.footers = []footer{{"pin", pins}, {"diodes", counts}}
+	return g
+}
+
+func rowGrid(mx *network.Matrix, b board, width int) *grid {
+	g := &grid{left: []string{"place", "row", "from"}, keys: mx.Flags}
+	n := len(b.card.Columns)
+	numbers, pins, counts := make([]int, n), make([]int, n), make([]int, n)
+	at := map[int]int{} // line -> column on the card, from 0
+	for i, l := range b.card.Columns {
+		g.names = append(g.names, mx.Columns[l].Name)
+		numbers[i] = i + 1
+		at[l] = i
+	}
+	for _, d := range b.diodes {
+		if d.Column > 0 {
+			pins[d.Column-1] = d.Pin
+			counts[d.Column-1]++
+		}
+	}
+	group := ""
+	for _, i := range b.rows {
+		r := mx.Rows[i]
+		if m := belongs(mx, r); m != group {
+			group = m
+			g.rows = append(g.rows, gridRow{heading: wrap("", "      ", m, width)})
+		}
+		row := gridRow{cells: []string{strconv.Itoa(r.Place), r.Name, wireName(mx, r)}, marks: make([]bool, n)}
+		for f := range mx.Flags {
+			row.keys = append(row.keys, cube.Cube{Care: r.Flags.Care >> f & 1, Value: r.Flags.Value >> f & 1}.Text(1)[0])
+		}
+		for _, l := range r.Lines {
+			row.marks[at[l]] = true
+		}
+		g.rows = append(g.rows, row)
+	}
+	g.footers = []footer{{"column", numbers}, {"pin", pins}, {"diodes", counts}}
+	return g
+}
+
+// belongs says whose a row is: "add: opcode 0000_0001".
+func belongs(mx *network.Matrix, r network.Row) string {
+	switch len(r.Opcodes) {
+	case 0:
+		return r.Owner + ": every opcode"
+	case 1:
+		return r.Owner + ": opcode " + pattern(r.Opcodes[0], mx.OpcodeBits)
+	}
+	var opcodes []string
+	for _, c := range r.Opcodes {
+		opcodes = append(opcodes, pattern(c, mx.OpcodeBits))
+	}
+	return r.Owner + ": opcodes " + strings.Join(opcodes, " ")
+}
+
+// wireName is the wire that feeds a row: "P1", or the number of a phase.
+func wireName(mx *network.Matrix, r network.Row) string {
+	if r.Pulse >= 0 {
+		return mx.Pulses[r.Pulse].Name
+	}
+	return strconv.Itoa(r.Phases[0])
+}
+
+// MatrixCSV writes one record for each pulse wire and row, card by card, with
+// a 1 for each line that a diode leads to, and a last record with the diodes
+// in each column. Fields are row, card, place, pin, kind (pulse, fetch,
+// instruction, undefined or total), owner, opcodes, flags, wire, phases, the
+// lines as declared, diodes, machine, hash. An error is the writer's.
+func MatrixCSV(w io.Writer, mx *network.Matrix) error {
+	head := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "phases"}
+	for _, c := range mx.Columns {
+		head = append(head, c.Name)
+	}
+	out := [][]string{append(head, "diodes", "machine", "hash")}
+	totals := make([]int, len(mx.Columns))
+	record := func(first []string, lines []int, diodes int) {
+		cells := make([]string, len(mx.Columns))
+		for _, l := range lines {
+			cells[l] = "1"
+			totals[l]++
+		}
+		out = append(out, slices.Concat(first, cells, []string{strconv.Itoa(diodes), mx.Machine, hashCell(mx)}))
+	}
+	for _, b := range boards(mx) {
+		for _, k := range b.pulses {
+			p := mx.Pulses[k]
+			record([]string{p.Name, b.card.Name, strconv.Itoa(p.Place), strconv.Itoa(p.Pin), "pulse", "", "", "", "", phaseCell(p.Phases)}, nil, len(p.Phases))
+		}
+		for _, k := range b.rows {
+			r := mx.Rows[k]
+			record([]string{r.Name, b.card.Name, strconv.Itoa(r.Place), strconv.Itoa(r.Pin), r.Kind, r.Owner,
+				opcodeCell(mx, r), flagCell(mx, r), wireCell(mx, r), phaseCell(r.Phases)}, r.Lines, len(r.Lines))
+		}
+	}
+	last := append([]string{"total"}, make([]string, 9)...)
+	last[4] = "total"
+	for _, n := range totals {
+		last = append(last, strconv.Itoa(n))
+	}
+	out = append(out, append(last, strconv.Itoa(len(mx.Diodes)), mx.Machine, hashCell(mx)))
+	return records(w, out)
+}
+
+func hashCell(mx *network.Matrix) string { return "sha256:" + short(mx.Hash) }
+
+// opcodeCell writes patterns so that no spreadsheet takes them for a number.
+func opcodeCell(mx *network.Matrix, r network.Row) string {
+	if len(r.Opcodes) == 0 {
+		return "every"
+	}
+	var out []string
+	for _, c := range r.Opcodes {
+		out = append(out, "0b"+pattern(c, mx.OpcodeBits))
+	}
+	return strings.Join(out, " ")
+}
+
+func flagCell(mx *network.Matrix, r network.Row) string {
+	if r.Flags.Care == 0 {
+		return "any"
+	}
+	return condition(r.Flags, mx.Flags)
+}
+
+func wireCell(mx *network.Matrix, r network.Row) string {
+	if r.Pulse >= 0 {
+		return mx.Pulses[r.Pulse].Name
+	}
+	return "phase " + strconv.Itoa(r.Phases[0])
+}
+
+func phaseCell(phases []int) string {
+	var out []string
+	for _, p := range phases {
+		out = append(out, strconv.Itoa(p))
+	}
+	return strings.Join(out, " ")
+}
