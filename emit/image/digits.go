@@ -22,7 +22,6 @@ func spread(x uint32) uint64 {
 // modulo 256. dst holds 2 len(src) characters at least; src is a record's, so
 // the four 16-bit lanes that the sum is gathered in can't overflow.
 func putDigits(dst, src []byte) byte {
-	const evens = 0x00FF00FF00FF00FF
 	var lanes uint64
 	for len(src) >= 8 && len(dst) >= 16 {
 		x := binary.LittleEndian.Uint64(src)
@@ -31,13 +30,20 @@ func putDigits(dst, src []byte) byte {
 		binary.LittleEndian.PutUint64(dst[8:], spread(uint32(x>>32)))
 		src, dst = src[8:], dst[16:]
 	}
-	sum := byte(lanes * 0x0001000100010001 >> 48)
+	sum := byteSum(lanes)
 	for i, b := range src {
 		sum += b
 		dst[2*i], dst[2*i+1] = digits[b>>4], digits[b&15]
 	}
 	return sum
 }
+
+// evens picks every other byte: x&evens + x>>8&evens adds the bytes of x up in
+// four lanes of 16 bits.
+const evens = 0x00FF00FF00FF00FF
+
+// byteSum adds four lanes up, modulo 256.
+func byteSum(lanes uint64) byte { return byte(lanes * 0x0001000100010001 >> 48) }
 
 // longestRecord is the most characters a record takes, its line feed included:
 // 255 counted bytes, the count itself, and what stands around them.

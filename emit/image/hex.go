@@ -59,7 +59,21 @@ func HexSegments(w io.Writer, segments []Segment, o Options) error {
 					at += putHex(buf[at:], 0, hexLinearBase, []byte{byte(upper >> 8), byte(upper)})
 				}
 			}
-			n := min(record, len(data), 0x10000-int(address&0xFFFF))
+			block := min(len(data), 0x10000-int(address&0xFFFF))
+			if record == 16 {
+				from := at
+				for block >= 16 && at+len(hex16{}) <= len(buf) {
+					putHex16((*hex16)(buf[at:]), uint16(address), (*[16]byte)(data))
+					at += len(hex16{})
+					address += 16
+					data = data[16:]
+					block -= 16
+				}
+				if at > from {
+					continue
+				}
+			}
+			n := min(record, block)
 			at += putHex(buf[at:], uint16(address), hexData, data[:n])
 			address += uint64(n)
 			data = data[n:]
@@ -82,4 +96,21 @@ func putHex(dst []byte, offset uint16, kind byte, data []byte) int {
 	tail := dst[9+2*n : 12+2*n]
 	tail[0], tail[1], tail[2] = digits[sum>>4], digits[sum&15], '\n'
 	return 12 + 2*n
+}
+
+// hex16 is the record of the usual length, with its line feed.
+type hex16 [44]byte
+
+// putHex16 is putHex for 16 bytes of data: nearly every record of an image.
+func putHex16(dst *hex16, offset uint16, data *[16]byte) {
+	head := 16 | uint32(offset>>8)<<8 | uint32(offset&0xFF)<<16
+	a, b := binary.LittleEndian.Uint64(data[:]), binary.LittleEndian.Uint64(data[8:])
+	dst[0] = ':'
+	binary.LittleEndian.PutUint64(dst[1:], spread(head))
+	binary.LittleEndian.PutUint64(dst[9:], spread(uint32(a)))
+	binary.LittleEndian.PutUint64(dst[17:], spread(uint32(a>>32)))
+	binary.LittleEndian.PutUint64(dst[25:], spread(uint32(b)))
+	binary.LittleEndian.PutUint64(dst[33:], spread(uint32(b>>32)))
+	sum := -(16 + byte(offset>>8) + byte(offset) + byteSum(a&evens+a>>8&evens+b&evens+b>>8&evens))
+	dst[41], dst[42], dst[43] = digits[sum>>4], digits[sum&15], '\n'
 }
