@@ -27,7 +27,8 @@ type File struct {
 
 // Broken is a declaration that was skipped after a syntax error: its keyword
 // ("" if unknown), the name it would have declared ("" if unknown) and every
-// name among the skipped tokens.
+// name among the skipped tokens. One with At alone stands for a whole file or
+// include that is missing.
 type Broken struct {
 	Keyword string
 	Name    string
@@ -327,6 +328,9 @@ type Source struct {
 	Decls []Decl       // of all files, includes pasted where they stand
 	Text  diag.Sources // by path
 	Hash  string       // SHA-256 of the files in reading order, 64 hex digits
+	// Incomplete is true if a file could not be read, was refused or is named
+	// by an include that did not parse: any name may be missing then.
+	Incomplete bool
 }
 
 // Paths lists the files in reading order.

@@ -1,0 +1,167 @@
+package definition
+
+import "coilwright/lang/diag"
+
+func statements() []string {
+	return []string{"step", "when", "hold", "pack", "do", "wait", "except"}
+}
+
+func isStatement(t token) bool {
+	if t.kind != tokName {
+		return false
+	}
+	for _, s := range statements() {
+		if t.text == s {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *parser) block(of string) Block {
+	if !p.cur().is("{") {
+		p.fail("", "{ to open the block of "+of)
+	}
+	open := p.next()
+	p.enter(open)
+	defer func() { p.nested-- }()
+	b := Block{Open: p.toks.place(open)}
+	for {
+		p.skipEOL()
+		if p.cur().is("}") {
+			b.Close = p.toks.place(p.next())
+			return b
+		}
+		if p.cur().kind == tokEOF || p.begins() {
+			p.unclosed(open, "the block of "+of)
+		}
+		b.Stmts = append(b.Stmts, p.statement(of))
+		switch {
+		case p.cur().kind == tokEOL:
+			p.next()
+		case p.cur().is("}"):
+		case p.cur().kind == tokEOF:
+			p.unclosed(open, "the block of "+of)
+		default:
+			hint := ""
+			if isStatement(p.cur()) || p.cur().is(",") || p.cur().kind == tokName {
+				hint = "each statement stands on a line of its own"
+			}
+			p.fail(hint, "the end of the line or }")
+		}
+	}
+}
+
+// enter counts a block. An else when opens no bracket of its own, so the
+// limit on brackets does not hold a chain of them.
+func (p *parser) enter(t token) {
+	p.nested++
+	if p.nested > maxNesting {
+		p.list.Errorf("nesting-too-deep", p.toks.place(t), "more than %d blocks are open here", maxNesting)
+		panic(bailout{})
+	}
+}
+
+func (p *parser) statement(of string) Stmt {
+	t := p.cur()
+	if !isStatement(t) {
+		p.notStatement(t)
+	}
+	p.next()
+	at := p.toks.place(t)
+	switch t.text {
+	case "step":
+		return &Step{At: at, Names: p.lines("the lines of the step", "for example: step acc_g tmp_l; a pause is: wait 1")}
+	case "when":
+		return p.when(t)
+	case "hold":
+		s := &Hold{At: at, Names: p.lines("the lines to hold", "for example: hold pc_g { ... }")}
+		s.Body = p.block("hold")
+		return s
+	case "pack":
+		return &Pack{At: at, Body: p.block("pack")}
+	case "do":
+		return &Do{At: at, Name: p.name("the name of a sequence", "")}
+	case "wait":
+		return &Wait{At: at, Phases: p.number("the number of phases to wait", "for example: wait 1")}
+	}
+	s := &Except{At: at, Left: p.name("an operand after except", "for example: except d = s")}
+	p.want("=", "= after "+shorten(s.Left.Text), "for example: except "+shorten(s.Left.Text)+" = acc")
+	s.Right = p.name("an operand or a field value after =", "")
+	return s
+}
+
+func (p *parser) notStatement(t token) {
+	hint := ""
+	switch {
+	case t.word("else"):
+		hint = "else stands on the line of the } before it: } else {"
+	case t.word("if"):
+		hint = "write when"
+	case t.kind == tokName:
+		if near := diag.Nearest(t.text, statements()); near != "" {
+			hint = "did you mean " + near + "?"
+		} else {
+			hint = "a step begins with the word step"
+		}
+	case t.kind == tokString:
+		hint = "comments begin with ;"
+	}
+	p.fail(hint, "a statement (step, when, hold, pack, do, wait or except) or }")
+}
+
+func (p *parser) lines(expected, hint string) []Name {
+	var out []Name
+	for ok := true; ok; ok = p.cur().kind == tokName {
+		out = append(out, p.name(expected, hint))
+	}
+	return out
+}
+
+func (p *parser) when(t token) *When {
+	s := &When{At: p.toks.place(t)}
+	if p.cur().word("not") && p.peek().kind == tokName {
+		p.next()
+		s.Not = true
+	}
+	hint := ""
+	if p.cur().is("!") || p.cur().is("~") {
+		hint = "write: when not zero"
+	}
+	s.Flag = p.name("the flag that is tested", hint)
+	if c := p.cur(); c.is("=") || c.is("!") || c.is("<") || c.is(">") {
+		p.fail("a when tests one flag: when "+shorten(s.Flag.Text)+" or when not "+shorten(s.Flag.Text),
+			"{ after flag "+shorten(s.Flag.Text))
+	}
+	s.Then = p.block("when " + shorten(s.Flag.Text))
+	if !p.cur().word("else") {
+		return s
+	}
+	p.next()
+	if c := p.cur(); c.word("when") {
+		p.enter(c)
+		defer func() { p.nested-- }()
+		p.next()
+		w := p.when(c)
+		s.Else = &Block{Open: w.At, Close: w.end(), Stmts: []Stmt{w}}
+		return s
+	}
+	if c := p.cur(); !c.is("{") {
+		hint := ""
+		if c.word("if") {
+			hint = "write: else when"
+		}
+		p.fail(hint, "{ or when after else")
+	}
+	b := p.block("else")
+	s.Else = &b
+	return s
+}
+
+// end is where the last closing brace stands.
+func (s *When) end() diag.Place {
+	if s.Else != nil {
+		return s.Else.Close
+	}
+	return s.Then.Close
+}

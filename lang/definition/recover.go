@@ -1,0 +1,176 @@
+package definition
+
+import (
+	"strings"
+
+	"coilwright/lang/diag"
+)
+
+// stray reports a token that begins no declaration.
+func (p *parser) stray() {
+	if b, ok := p.problem(); ok {
+		b.throw()
+	}
+	t := p.cur()
+	switch {
+	case t.is("}") || t.is(")") || t.is("]"):
+		p.list.Errorf("syntax-unclosed", p.here(), "there is no open bracket for this %s", t.text)
+	case isStatement(t) || t.word("else"):
+		d := p.list.Errorf("syntax-keyword", p.here(), "%s stands only inside the braces of fetch, a sequence or an instruction", t.text)
+		if n := len(p.file.Decls); n > 0 {
+			if i, ok := p.file.Decls[n-1].(*Instruction); ok {
+				if i.Body == nil {
+					d.Hintf("is a { missing after the encoding of instruction %s?", shorten(i.Name.Text))
+				} else {
+					d.Hintf("is there a } too many in instruction %s?", shorten(i.Name.Text))
+				}
+			}
+		}
+	case t.kind == tokName:
+		d := p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", shorten(t.text))
+		if near := diag.Nearest(t.text, keywords()); near != "" {
+			d.Hintf("did you mean %s?", near)
+		} else if p.continues() {
+			d.Hintf("if it goes on from the line above, that line has to end with a comma")
+		} else {
+			d.Hintf("declarations begin with: %s", strings.Join(keywords(), " "))
+		}
+	default:
+		p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", found(t))
+	}
+	panic(bailout{})
+}
+
+// continues reports whether the current declaration, which has no keyword,
+// looks like the rest of the one before: it stands further right, or it is a
+// statement or closing brace that only makes sense inside one.
+func (p *parser) continues() bool {
+	n := len(p.file.Decls)
+	if n == 0 {
+		return false
+	}
+	t, last := p.toks.list[p.start], p.toks.list[p.started[n-1]]
+	switch p.file.Decls[n-1].(type) {
+	case *Include:
+		return false
+	case *Instruction, *Sequence, *Fetch:
+		if isStatement(t) || t.word("else") || t.is("}") {
+			return true
+		}
+	case *Field, *Unit, *Settings:
+		if t.is("}") {
+			return true
+		}
+	}
+	return t.column > last.column
+}
+
+// begins reports whether the current token begins a declaration for sure
+// enough to end the one that is open.
+func (p *parser) begins() bool {
+	t := p.cur()
+	if !t.first || !isKeyword(t) {
+		return false
+	}
+	n := p.peek()
+	if n.kind == tokSymbol && !n.is("{") {
+		return false // a field value or a setting, or an expression: bus = 00, line -> acc
+	}
+	return n.kind != tokNumber || t.text != "relay" && t.text != "diode" // settings of cost
+}
+
+// mistaken reports whether the current token is a relay or diode followed by
+// a number that stands too far left to be a setting of a broken cost block,
+// which begins with first: a declaration that is wrong itself.
+func (p *parser) mistaken(first token) bool {
+	t := p.cur()
+	return t.first && (t.word("relay") || t.word("diode")) && p.peek().kind == tokNumber && t.column <= first.column
+}
+
+// recover skips what is left of a broken declaration and records it. Where
+// the error shows that the declaration before had only seemed to be whole,
+// both are taken for one.
+func (p *parser) recover() {
+	first := p.toks.list[p.start]
+	// The error may stand past the start of the next declaration, where that
+	// was first taken for a part of this one.
+	p.at = min(p.start+1, len(p.toks.list)-1)
+	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first) {
+		p.at++
+	}
+	if p.reader(first) == nil && p.continues() {
+		n := len(p.file.Decls) - 1
+		p.start = p.started[n]
+		p.file.Decls, p.started = p.file.Decls[:n], p.started[:n]
+		first = p.toks.list[p.start]
+	}
+	b := Broken{At: p.toks.place(first)}
+	skipped := p.toks.list[p.start:p.at]
+	if p.reader(first) != nil {
+		b.Keyword = first.text
+		skipped = skipped[1:]
+	}
+	if b.Keyword != "fetch" && b.Keyword != "include" && b.Keyword != "supply" && b.Keyword != "undefined" {
+		if len(skipped) > 0 && skipped[0].kind == tokName {
+			b.Name = skipped[0].text
+			if b.Keyword == "" && len(skipped) > 1 && skipped[1].kind == tokName {
+				b.Name = skipped[1].text
+			}
+		}
+	}
+	seen := map[string]bool{}
+	for _, t := range skipped {
+		if t.kind == tokName && !seen[t.text] {
+			seen[t.text] = true
+			b.Names = append(b.Names, t.text)
+		}
+	}
+	p.file.Broken = append(p.file.Broken, b)
+}
+
+// tail reports what stands after a declaration that could have ended.
+func (p *parser) tail(t token, d Decl) {
+	c := p.cur()
+	hint := ""
+	switch d := d.(type) {
+	case *Line:
+		if len(d.Effects) == 0 && !c.is("=") && c.kind == tokSymbol && !c.is("}") {
+			hint = "what a line does comes after a colon: line " + shorten(d.Name.Text) + " : acc -> data"
+		} else if c.is("=") {
+			hint = "what a line does comes after a colon: line " + shorten(d.Name.Text) + " : acc -> data"
+		}
+	case *Instruction:
+		switch {
+		case c.is("}"):
+			hint = "there is no { open on this line"
+		case c.is(":") || c.is("="):
+			hint = "an encoding has bits and operands only: 0001_0000, value"
+		}
+	case *Machine:
+		if c.kind == tokName {
+			hint = "a title stands between quotes"
+		}
+	case *Bus, *Register, *Memory, *Flag:
+		if c.is(",") {
+			hint = "traits are separated by blanks"
+		} else if c.is("{") {
+			hint = "a " + t.text + " has no braces: its traits stand on its line"
+		} else if c.kind == tokNumber {
+			hint = ""
+		}
+	case *Include:
+		if c.kind == tokString {
+			hint = "one file a line"
+		}
+	}
+	if isKeyword(c) {
+		hint = "each declaration begins on a line of its own"
+	}
+	if c.is("}") && hint == "" {
+		hint = "there is no { for it"
+	}
+	if c.is("/") || c.is("#") {
+		hint = "comments begin with ;"
+	}
+	p.fail(hint, "the end of the line")
+}
