@@ -152,6 +152,7 @@ type walker struct {
 	opcode  int // last strobe phase of the opcode, 0 before
 	opStep  int
 	inBody  bool
+	best    bound   // for the step at hand
 	causes  []bound // by step: what set its strobe
 	ends    []bound // what holds the end of the path back
 	windows []placedWindow
@@ -262,71 +263,75 @@ func (w *walker) step(n *machine.Node) {
 		return
 	}
 	k := len(w.path.Steps)
-	best := bound{phase: w.done + 1, from: k - 1, text: func() string { return "one strobe after the other" }}
+	w.best = bound{phase: w.done + 1, from: k - 1, text: func() string { return "one strobe after the other" }}
 	if k == 0 {
-		best.from = -1
-	}
-	at := func(phase, from int, text func() string) {
-		if phase > best.phase {
-			best = bound{phase, from, text}
-		}
+		w.best.from = -1
 	}
 	if w.waiting > 0 {
 		n := w.waiting
-		at(w.done+n+1, k-1, func() string { return fmt.Sprintf("wait %d", n) })
+		w.at(w.done+n+1, k-1, func() string { return fmt.Sprintf("wait %d", n) })
 	}
 	for i, sl := range lines {
 		l, off := sl.line, shape.from[i]
 		isFirst := sl.hold < 0 || w.holds[sl.hold].steps == 0
-		at(1-off, -1, func() string { return w.r.text(ruleStart, 0, element(l), -1, 0) })
+		if 1-off > w.best.phase {
+			w.at(1-off, -1, func() string { return w.r.text(ruleStart, 0, element(l), -1, 0) })
+		}
 		if !isFirst {
-			at(w.holds[sl.hold].first[sl.index]-off, w.holdStep(sl.hold), func() string {
+			w.at(w.holds[sl.hold].first[sl.index]-off, w.holdStep(sl.hold), func() string {
 				return fmt.Sprintf("%s is held from its first step on", m.Lines[l].Name)
 			})
 		}
-		w.after(element(l), off, at)
+		w.after(element(l), off)
 		if isFirst {
-			w.decoded(l, off, at)
+			w.decoded(l, off)
 		}
 	}
 	for _, o := range shape.off {
-		w.after(w.r.off(o.line), o.from, at)
+		w.after(w.r.off(o.line), o.from)
 	}
 	for _, bus := range shape.undriven {
-		w.after(w.r.undriven(bus), 0, at)
+		w.after(w.r.undriven(bus), 0)
 	}
-	s := best.phase
+	s := w.best.phase
 	if len(w.r.joins) > 0 {
 		clear := w.joinClear(lines, shape, s)
 		if clear > s {
-			at(clear, k-1, func() string { return "one source at a time on buses that are joined" })
+			w.at(clear, k-1, func() string { return "one source at a time on buses that are joined" })
 			s = clear
 		}
 	}
 	w.place(n, lines, shape, s)
-	w.causes = append(w.causes, best)
+	w.causes = append(w.causes, w.best)
+}
+
+// at takes a lower bound on the strobe of the step at hand if it is the highest so far.
+func (w *walker) at(phase, from int, text func() string) {
+	if phase > w.best.phase {
+		w.best = bound{phase, from, text}
+	}
 }
 
 // holdStep is the number of the first step inside an open hold.
 func (w *walker) holdStep(h int) int { return len(w.path.Steps) - w.holds[h].steps }
 
 // after applies the rules under which an element that begins off phases from the strobe stands.
-func (w *walker) after(e element, off int, at func(int, int, func() string)) {
+func (w *walker) after(e element, off int) {
 	for _, a := range w.r.first[e] {
 		if before := w.last[a.earlier]; before.step >= 0 {
-			at(before.end+a.gap-off, before.step, func() string {
-				return w.r.text(a.rule, a.earlier, e, a.signal, a.gap)
-			})
+			if phase := before.end + a.gap - off; phase > w.best.phase {
+				w.best = bound{phase, before.step, func() string { return w.r.text(a.rule, a.earlier, e, a.signal, a.gap) }}
+			}
 		}
 	}
 }
 
 // decoded keeps a line off until the opcode and the flags it depends on are decoded.
-func (w *walker) decoded(l, off int, at func(int, int, func() string)) {
+func (w *walker) decoded(l, off int) {
 	decode := w.r.m.Sequencer.Decode
 	name := w.r.m.Lines[l].Name
 	if w.inBody && w.opcode > 0 {
-		at(w.opcode+decode-off, w.opStep, func() string {
+		w.at(w.opcode+decode-off, w.opStep, func() string {
 			return fmt.Sprintf("the opcode is decoded for %d before %s comes on", decode, name)
 		})
 	}
@@ -334,7 +339,7 @@ func (w *walker) decoded(l, off int, at func(int, int, func() string)) {
 		t := &w.tests[i]
 		if t.strobe > 0 && (t.open || w.strict[t.key]) {
 			flag := w.r.m.Signals[t.key.node.Flag].Name
-			at(t.strobe+decode-off, t.from, func() string {
+			w.at(t.strobe+decode-off, t.from, func() string {
 				return fmt.Sprintf("flag %s is decoded for %d before %s comes on", flag, decode, name)
 			})
 		}
@@ -452,29 +457,24 @@ func (w *walker) endHold() {
 // finish sets the last phase of the path (language.md P.7), the seam left aside.
 func (w *walker) finish() {
 	decode := w.r.m.Sequencer.Decode
-	best := bound{phase: 0, from: -1}
-	at := func(phase, from int, text func() string) {
-		if phase > best.phase {
-			best = bound{phase, from, text}
-		}
-	}
+	w.best = bound{phase: 0, from: -1}
 	for _, win := range w.windows {
-		at(win.to, win.step, func() string { return fmt.Sprintf("%s goes off", w.r.m.Lines[win.line].Name) })
+		w.at(win.to, win.step, func() string { return fmt.Sprintf("%s goes off", w.r.m.Lines[win.line].Name) })
 	}
 	if w.opcode > 0 {
-		at(w.opcode+decode, w.opStep, func() string { return fmt.Sprintf("the opcode is decoded for %d before restart", decode) })
+		w.at(w.opcode+decode, w.opStep, func() string { return fmt.Sprintf("the opcode is decoded for %d before restart", decode) })
 	}
 	for i := range w.tests {
 		t := &w.tests[i]
 		if t.strobe > 0 && w.strict[t.key] {
 			flag := w.r.m.Signals[t.key.node.Flag].Name
-			at(t.strobe+decode, t.from, func() string {
+			w.at(t.strobe+decode, t.from, func() string {
 				return fmt.Sprintf("flag %s is decoded for %d before restart", flag, decode)
 			})
 		}
 	}
-	w.path.Last = best.phase
-	w.ends = []bound{best}
+	w.path.Last = w.best.phase
+	w.ends = []bound{w.best}
 }
 
 // chain follows what set the end of the path back to the start of the ring.

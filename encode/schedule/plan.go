@@ -58,10 +58,12 @@ type Placed struct {
 
 // Window is the phases From..To in which a line is on for a step. StrobeFrom..
 // StrobeTo are its strobe phases within it: phases before are lead, after
-// trail. Held windows belong to a `hold`: they reach from its first step to its last.
+// trail. Held windows belong to a `hold`, whose lines stay on from its first
+// step to its last: phases From..Lead-1 are on for that reason alone.
 type Window struct {
 	Line                 int
 	From, To             int
+	Lead                 int
 	StrobeFrom, StrobeTo int
 	Held                 bool
 }
