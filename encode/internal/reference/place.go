@@ -73,13 +73,13 @@ func (m *machine) place(p *path, strict map[string]bool) {
 				break
 			}
 			if s.strobe > furthest {
-				reject("P.1", "step %d can never strobe: %s", i+1, text)
+				panic(rejection{fmt.Sprintf("%s (step %d can never strobe)", text, i+1)})
 			}
 		}
 		last = s.strobe + s.shape.n - 1
 	}
 	if text := c.driven(); text != "" {
-		reject("", "%s", text)
+		panic(rejection{text})
 	}
 	p.last = max(c.end(), c.latched(m.opcode, len(p.steps))+m.decode)
 	for i, t := range p.tests {
