@@ -10,7 +10,7 @@ import (
 	"coilwright/lang/diag"
 )
 
-// MaxPaths bounds the ways through all instructions of a machine: each `when`
+// MaxPaths bounds the ways through all bodies of a machine: each `when`
 // doubles those of its instruction.
 const MaxPaths = 65536
 
@@ -76,7 +76,10 @@ func (e *encoder) collect() bool {
 	total := 0
 	add := func(o Owner, nodes []machine.Node, f *family) bool {
 		body, ok := routes(nodes, MaxPaths)
-		if total += len(fetch) * len(body); !ok || total > MaxPaths {
+		if len(nodes) > 0 {
+			total += len(fetch) * len(body)
+		}
+		if !ok || total > MaxPaths {
 			e.list.Errorf("limit-paths", o.At, "there are more than %d ways through fetch and all instructions; %s goes over", MaxPaths, o.Name)
 			return false
 		}
@@ -182,7 +185,8 @@ func (e *encoder) settle() {
 			if !f.ok {
 				continue
 			}
-			for _, key := range f.tree.early(e.m.Sequencer.Decode, f.leafLines(e.r)) {
+			f.tree.compare(f.leafLines(e.r))
+			for _, key := range f.tree.early(e.m.Sequencer.Decode) {
 				if !e.strict[key] {
 					e.strict[key] = true
 					again, dirty[i] = true, true
@@ -262,11 +266,11 @@ func (w *walker) restartAt() int {
 
 // changes checks rule 9: while the arms of a `when` differ, nothing latches its flag.
 func (e *encoder) changes() {
-	for i, f := range e.families {
-		if !f.ok {
-			continue
+	for _, f := range e.families {
+		if f.ok {
+			f.tree.compare(f.leafLines(e.r)) // the seam may have moved restart
+			f.tree.changes(e, f)
 		}
-		f.tree.changes(e, f, i)
 	}
 }
 
@@ -288,10 +292,8 @@ func (e *encoder) seam() {
 			return
 		}
 		for _, w := range f.walkers {
-			for i, b := range w.begin {
-				if b.seen {
-					earliest(&first[i], b.at)
-				}
+			for _, t := range w.touched {
+				earliest(&first[t.element], t.begin)
 			}
 			for flag, b := range w.armed {
 				s := armed[flag]
@@ -302,11 +304,11 @@ func (e *encoder) seam() {
 				earliest(&strobe, w.path.Steps[0].Strobe)
 			}
 		}
-		for flag, at := range f.tree.differs(f.leafLines(e.r)) {
+		f.tree.fresh(func(flag, phase int) {
 			s := armed[flag]
-			earliest(&s, at)
+			earliest(&s, phase)
 			armed[flag] = s
-		}
+		})
 	}
 	// By earlier element: the rule under which some later one needs the most.
 	type need struct {
@@ -335,17 +337,18 @@ func (e *encoder) seam() {
 					best = bound{phase, from, text}
 				}
 			}
-			for i, s := range w.last {
-				if n := needs[i]; s.step >= 0 && n.seen {
-					at(s.end+n.phases, s.step, func() string {
+			for _, t := range w.touched {
+				if n := needs[t.element]; n.seen {
+					at(t.end+n.phases, t.step, func() string {
 						return "into the next fetch: " + e.r.text(n.rule.rule, n.rule.earlier, n.later, n.rule.signal, n.rule.gap)
 					})
 				}
-			}
-			for flag, b := range armed {
-				for l := range e.m.Lines {
-					if s := w.last[l]; s.step >= 0 && writes(&e.m.Lines[l], flag) != 0 {
-						at(s.end+e.m.Sequencer.Decode-b.at, s.step, func() string {
+				if int(t.element) >= len(e.m.Lines) {
+					continue
+				}
+				for _, flag := range e.m.Tested {
+					if b := armed[flag]; b.seen && writes(&e.m.Lines[t.element], flag) != 0 {
+						at(t.end+e.m.Sequencer.Decode-b.at, t.step, func() string {
 							return fmt.Sprintf("into the next fetch: flag %s is decoded for %d", e.m.Signals[flag].Name, e.m.Sequencer.Decode)
 						})
 					}

@@ -91,13 +91,21 @@ type testKey struct {
 	before cube.Cube
 }
 
-// span is an element's last interval on the path so far.
+// span is the intervals of an element on the path so far.
 type span struct {
-	end  int
-	step int // number of the step, -1 for none yet
+	seen  bool
+	begin int // of the first
+	end   int // of the last
+	step  int // number of the step that the last belongs to
 }
 
-// start is the first interval of an element on a path; the seam needs it.
+// touch is the span of an element that a whole path has on.
+type touch struct {
+	element          element
+	begin, end, step int
+}
+
+// start is a first phase, if there is one.
 type start struct {
 	at   int
 	seen bool
@@ -141,22 +149,23 @@ type walker struct {
 	strict map[testKey]bool
 	cubes  map[int]int // flag signal -> bit in a cube
 
-	path    *Path
-	last    []span        // by element
-	begin   []start       // by element, for the seam
-	armed   map[int]start // by flag: the first phase on in an arm that tests it before it is latched
-	holds   []holdState
-	tests   []testState
-	waiting int // phases of `wait` since the last strobe
-	done    int // last strobe phase so far
-	opcode  int // last strobe phase of the opcode, 0 before
-	opStep  int
-	inBody  bool
-	best    bound   // for the step at hand
-	causes  []bound // by step: what set its strobe
-	ends    []bound // what holds the end of the path back
-	windows []placedWindow
-	failed  bool
+	path     *Path
+	last     []span        // by element; scratch that the next walk reuses
+	elements []element     // that last holds
+	touched  []touch       // the elements of the whole path, for the seam
+	armed    map[int]start // by flag: the first phase on in an arm that tests it before it is latched
+	holds    []holdState
+	tests    []testState
+	waiting  int // phases of `wait` since the last strobe
+	done     int // last strobe phase so far
+	opcode   int // last strobe phase of the opcode, 0 before
+	opStep   int
+	inBody   bool
+	best     bound   // for the step at hand
+	causes   []bound // by step: what set its strobe
+	ends     []bound // what holds the end of the path back
+	windows  []placedWindow
+	failed   bool
 }
 
 // placedWindow is a window in one list, with the step it belongs to.
@@ -165,11 +174,8 @@ type placedWindow struct {
 }
 
 func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, list *diag.List) *walker {
-	w := &walker{r: r, list: list, strict: strict, cubes: cubes, path: &Path{},
-		last: make([]span, r.elements()), begin: make([]start, r.elements()), armed: map[int]start{}, opStep: -1}
-	for i := range w.last {
-		w.last[i].step = -1
-	}
+	w := &walker{r: r, list: list, strict: strict, cubes: cubes, path: &Path{}, last: r.scratch, opStep: -1}
+	defer w.tidy()
 	for _, it := range route {
 		switch it.kind {
 		case stepItem:
@@ -199,11 +205,22 @@ func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, l
 	return w
 }
 
+// tidy keeps the spans that the path has touched and clears the scratch.
+func (w *walker) tidy() {
+	w.touched = make([]touch, 0, len(w.elements))
+	for _, e := range w.elements {
+		s := &w.last[e]
+		w.touched = append(w.touched, touch{e, s.begin, s.end, s.step})
+		*s = span{}
+	}
+	w.last, w.elements, w.holds = nil, nil, nil
+}
+
 func (w *walker) test(it item) {
 	flag := it.node.Flag
 	t := testState{key: testKey{it.node, w.path.Flags}, from: -1, open: true}
 	for i := range w.r.m.Lines {
-		if s := w.last[i]; s.step >= 0 && writes(&w.r.m.Lines[i], flag) != 0 && s.end > t.strobe {
+		if s := w.last[i]; s.seen && writes(&w.r.m.Lines[i], flag) != 0 && s.end > t.strobe {
 			t.strobe, t.from = s.end, s.step
 		}
 	}
@@ -318,7 +335,7 @@ func (w *walker) holdStep(h int) int { return len(w.path.Steps) - w.holds[h].ste
 // after applies the rules under which an element that begins off phases from the strobe stands.
 func (w *walker) after(e element, off int) {
 	for _, a := range w.r.first[e] {
-		if before := w.last[a.earlier]; before.step >= 0 {
+		if before := &w.last[a.earlier]; before.seen {
 			if phase := before.end + a.gap - off; phase > w.best.phase {
 				w.best = bound{phase, before.step, func() string { return w.r.text(a.rule, a.earlier, e, a.signal, a.gap) }}
 			}
@@ -397,6 +414,9 @@ func (w *walker) arm(from int) {
 		}
 		flag := t.key.node.Flag
 		if a := w.armed[flag]; !a.seen || from < a.at {
+			if w.armed == nil {
+				w.armed = map[int]start{}
+			}
 			w.armed[flag] = start{from, true}
 		}
 	}
@@ -416,11 +436,15 @@ func (w *walker) mark(line, from, to, step, hold int) {
 }
 
 func (w *walker) note(e element, from, to, step int) {
-	if s := &w.last[e]; s.step < 0 || to >= s.end {
-		*s = span{to, step}
+	s := &w.last[e]
+	if !s.seen {
+		*s = span{true, from, to, step}
+		w.elements = append(w.elements, e)
+		return
 	}
-	if b := &w.begin[e]; !b.seen || from < b.at {
-		*b = start{from, true}
+	s.begin = min(s.begin, from)
+	if to >= s.end {
+		s.end, s.step = to, step
 	}
 }
 

@@ -47,13 +47,14 @@ const (
 
 // rules is what the machine's lines demand of each other, by element.
 type rules struct {
-	m      *machine.Machine
-	uses   [][]machine.Use  // by line
-	picks  [][]machine.Pick // by line
-	joins  []int            // bus-to-bus gates
-	first  [][]after        // by later element: the rules it is under
-	shapes map[*machine.Node]*shape
-	driven []netMask // by line, filled in as asked
+	m       *machine.Machine
+	uses    [][]machine.Use  // by line
+	picks   [][]machine.Pick // by line
+	joins   []int            // bus-to-bus gates
+	first   [][]after        // by later element: the rules it is under
+	shapes  map[*machine.Node]*shape
+	scratch []span    // for the path at hand
+	driven  []netMask // by line, filled in as asked
 }
 
 func (r *rules) off(line int) element { return element(len(r.m.Lines) + line) }
@@ -66,6 +67,7 @@ func newRules(m *machine.Machine) *rules {
 	r := &rules{m: m, shapes: map[*machine.Node]*shape{}, driven: make([]netMask, len(m.Lines))}
 	r.uses, r.picks = m.Uses()
 	r.first = make([][]after, r.elements())
+	r.scratch = make([]span, r.elements())
 	type reader struct {
 		line int
 		use  machine.Use

@@ -1,7 +1,7 @@
 package schedule
 
 import (
-	"fmt"
+	"encoding/binary"
 
 	"coilwright/encode/store"
 )
@@ -13,7 +13,8 @@ type tree struct {
 	flag     int // signal
 	off, on  *tree
 	leaf     *walker
-	previous int // last strobe phase of the flag before the test, 0 without one
+	differ   []int // phases in which the sides differ, as compare found them
+	previous int   // last strobe phase of the flag before the test, 0 without one
 }
 
 // grow builds the tree from paths in the order routes gives them.
@@ -36,29 +37,67 @@ func grow(walkers []*walker, depth int) *tree {
 
 // canon numbers the functions from flags to line sets of one phase, so that
 // equal subtrees have equal numbers and a test whose sides are equal vanishes
-// (a reduced decision tree, as in Bryant 1986).
+// (a reduced decision diagram, Bryant 1986, on the order of the tests).
 type canon struct {
-	ids map[string]int
+	leaves map[string]int
+	forks  map[[3]int]int
 }
 
-func (c *canon) id(key string) int {
-	if n, ok := c.ids[key]; ok {
+func (c *canon) leaf(s store.Set) int {
+	key := make([]byte, 0, 8*len(s))
+	for _, w := range s {
+		key = binary.LittleEndian.AppendUint64(key, w)
+	}
+	if n, ok := c.leaves[string(key)]; ok {
 		return n
 	}
-	n := len(c.ids)
-	c.ids[key] = n
+	n := len(c.leaves) + len(c.forks)
+	c.leaves[string(key)] = n
 	return n
 }
 
-func (t *tree) canon(c *canon, lines func(*walker) store.Set) int {
-	if t.leaf != nil {
-		return c.id(fmt.Sprint(lines(t.leaf)))
-	}
-	off, on := t.off.canon(c, lines), t.on.canon(c, lines)
+func (c *canon) fork(flag, off, on int) int {
 	if off == on {
 		return off
 	}
-	return c.id(fmt.Sprintf("%d?%d:%d", t.flag, on, off))
+	key := [3]int{flag, off, on}
+	if n, ok := c.forks[key]; ok {
+		return n
+	}
+	n := len(c.leaves) + len(c.forks)
+	c.forks[key] = n
+	return n
+}
+
+// compare fills in, for every test of the tree, the phases in which its sides differ.
+func (t *tree) compare(lines phaseLines) {
+	var clear func(t *tree)
+	clear = func(t *tree) {
+		if t.leaf == nil {
+			t.differ = nil
+			clear(t.off)
+			clear(t.on)
+		}
+	}
+	clear(t)
+	if t.leaf != nil {
+		return
+	}
+	for p, end := 1, t.end(); p <= end; p++ {
+		c := &canon{leaves: map[string]int{}, forks: map[[3]int]int{}}
+		var visit func(t *tree) int
+		visit = func(t *tree) int {
+			if t.leaf != nil {
+				return c.leaf(lines(t.leaf, p))
+			}
+			off, on := visit(t.off), visit(t.on)
+			if off != on {
+				t.differ = append(t.differ, p)
+			}
+			return c.fork(t.flag, off, on)
+		}
+		visit(t)
+	}
 }
 
 // end is the last phase of the paths under t, restart included.
@@ -71,54 +110,29 @@ func (t *tree) end() int {
 
 type phaseLines func(w *walker, phase int) store.Set
 
-// differs reports whether the two sides of a test differ in a phase.
-func (t *tree) differ(lines phaseLines, phase int) bool {
-	c := &canon{ids: map[string]int{}}
-	at := func(w *walker) store.Set { return lines(w, phase) }
-	return t.off.canon(c, at) != t.on.canon(c, at)
-}
-
 // early lists the tests whose sides differ before their flag is decoded.
-func (t *tree) early(decode int, lines phaseLines) []testKey {
+func (t *tree) early(decode int) []testKey {
 	if t.leaf != nil {
 		return nil
 	}
 	var out []testKey
-	if t.previous > 0 {
-		for p := 1; p < t.previous+decode; p++ {
-			if t.differ(lines, p) {
-				out = append(out, t.key)
-				break
-			}
-		}
+	if t.previous > 0 && len(t.differ) > 0 && t.differ[0] < t.previous+decode {
+		out = append(out, t.key)
 	}
-	return append(append(out, t.off.early(decode, lines)...), t.on.early(decode, lines)...)
+	return append(append(out, t.off.early(decode)...), t.on.early(decode)...)
 }
 
-// differs gives, for each flag tested before the path latches it, the first phase in which
-// the sides of the test differ.
-func (t *tree) differs(lines phaseLines) map[int]int {
-	out := map[int]int{}
-	var visit func(t *tree)
-	visit = func(t *tree) {
-		if t.leaf != nil {
-			return
-		}
-		if t.previous == 0 {
-			for p := 1; p <= t.end(); p++ {
-				if t.differ(lines, p) {
-					if at, ok := out[t.flag]; !ok || p < at {
-						out[t.flag] = p
-					}
-					break
-				}
-			}
-		}
-		visit(t.off)
-		visit(t.on)
+// fresh calls visit for each test of a flag that the path has not latched
+// before, with the first phase in which its sides differ.
+func (t *tree) fresh(visit func(flag, phase int)) {
+	if t.leaf != nil {
+		return
 	}
-	visit(t)
-	return out
+	if t.previous == 0 && len(t.differ) > 0 {
+		visit(t.flag, t.differ[0])
+	}
+	t.off.fresh(visit)
+	t.on.fresh(visit)
 }
 
 // walkers lists the paths under t.
@@ -130,25 +144,15 @@ func (t *tree) walkers() []*walker {
 }
 
 // changes reports lines that latch a flag while the sides of a test of it differ.
-func (t *tree) changes(e *encoder, f *family, family int) {
+func (t *tree) changes(e *encoder, f *family) {
 	if t.leaf != nil {
 		return
 	}
-	lines := f.leafLines(e.r)
-	first, last := 0, 0
-	for p := 1; p <= t.end(); p++ {
-		if t.differ(lines, p) {
-			if first == 0 {
-				first = p
-			}
-			last = p
-		}
+	if n := len(t.differ); n > 0 {
+		t.latched(e, f, t.differ[0], t.differ[n-1])
 	}
-	if first > 0 {
-		t.latched(e, f, first, last)
-	}
-	t.off.changes(e, f, family)
-	t.on.changes(e, f, family)
+	t.off.changes(e, f)
+	t.on.changes(e, f)
 }
 
 func (t *tree) latched(e *encoder, f *family, first, last int) {

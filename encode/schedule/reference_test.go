@@ -1,0 +1,267 @@
+package schedule_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"coilwright/encode/internal/reference"
+	"coilwright/encode/machine"
+	"coilwright/encode/schedule"
+	"coilwright/encode/store"
+	"coilwright/lang/definition"
+	"coilwright/lang/diag"
+)
+
+// encode runs the stages from a definition's tree to its store. The store is
+// nil if a stage found an error.
+func encode(src *definition.Source) (*store.Store, diag.List) {
+	m, list := machine.Resolve(src)
+	if list.Errors() > 0 {
+		return nil, list
+	}
+	plan, more := schedule.Encode(m)
+	list = append(list, more...)
+	if list.Errors() > 0 {
+		return nil, list
+	}
+	return schedule.Weave(m, plan), list
+}
+
+// load reads a definition from memory.
+func load(t *testing.T, path, text string) *definition.Source {
+	t.Helper()
+	src, list := definition.Load(path, func(string) ([]byte, error) { return []byte(text), nil })
+	if list.Errors() > 0 {
+		t.Fatalf("does not parse: %v\n%s", list, text)
+	}
+	return src
+}
+
+// difference compares a store with the meaning of its definition, word by
+// word; "" if they agree.
+func difference(s *store.Store, m *reference.Meaning) string {
+	var names []string
+	for _, c := range s.Columns {
+		names = append(names, c.Name)
+	}
+	switch {
+	case !slices.Equal(names, m.Lines):
+		return fmt.Sprintf("lines %v, by reference %v", names, m.Lines)
+	case !slices.Equal(s.Flags, m.Flags):
+		return fmt.Sprintf("flags %v, by reference %v", s.Flags, m.Flags)
+	case s.OpcodeBits != m.OpcodeBits || s.Phases != m.Phases:
+		return fmt.Sprintf("%d opcode bits, %d phases, by reference %d, %d", s.OpcodeBits, s.Phases, m.OpcodeBits, m.Phases)
+	}
+	for opcode := range uint64(1) << s.OpcodeBits {
+		for flags := range uint64(1) << len(s.Flags) {
+			for phase := 1; phase <= s.Phases; phase++ {
+				got, want := s.At(opcode, flags, phase), m.On(opcode, flags, phase)
+				for i, on := range want {
+					if got.Has(i) != on {
+						return fmt.Sprintf("opcode %0*b flags %0*b phase %d: %s is %t, by reference %t",
+							s.OpcodeBits, opcode, len(s.Flags), flags, phase, names[i], got.Has(i), on)
+					}
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// disagree judges one definition by both readings of the page; "" if they meet.
+func disagree(t *testing.T, src *definition.Source) (valid bool, text string) {
+	t.Helper()
+	meaning, err := reference.Evaluate(src)
+	s, list := encode(src)
+	switch {
+	case s == nil && err != nil:
+		return false, ""
+	case s == nil:
+		return false, "refused, but the reference takes it:\n" + errors(list)
+	case err != nil:
+		return true, "taken, but the reference refuses it: " + err.Error()
+	}
+	if text := difference(s, meaning); text != "" {
+		return true, text + "\n" + both(src, meaning)
+	}
+	return true, ""
+}
+
+// both lists the paths that the two readings do not place alike.
+func both(src *definition.Source, meaning *reference.Meaning) string {
+	m, _ := machine.Resolve(src)
+	plan, _ := schedule.Encode(m)
+	ours := map[string]bool{}
+	for _, o := range plan.Owners {
+		for _, p := range o.Paths {
+			flags := map[string]bool{}
+			for i, f := range plan.Tested {
+				if p.Flags.Care>>i&1 == 1 {
+					flags[m.Signals[f].Name] = p.Flags.Value>>i&1 == 1
+				}
+			}
+			var strobes []int
+			for _, s := range p.Steps {
+				strobes = append(strobes, s.Strobe)
+			}
+			if o.Kind != "fetch" {
+				ours[fmt.Sprintf("%s %v strobes %v last %d", o.Name, flags, strobes, p.Last)] = true
+			}
+		}
+	}
+	var out []string
+	for _, p := range meaning.Paths {
+		key := fmt.Sprintf("%s %v strobes %v last %d", p.Owner, p.Flags, p.Strobes, p.Last)
+		if !ours[key] {
+			out = append(out, "  reference "+key)
+		}
+		delete(ours, key)
+	}
+	for key := range ours {
+		out = append(out, "  encoder   "+key)
+	}
+	slices.Sort(out)
+	return strings.Join(out, "\n")
+}
+
+func errors(list diag.List) string {
+	var out []string
+	for _, d := range list {
+		if d.Severity == diag.Error {
+			out = append(out, fmt.Sprintf("  %s: %s [%s]", d.At, d.Text, d.Name))
+		}
+	}
+	return strings.Join(out, "\n")
+}
+
+// number puts line numbers before a text, as diagnostics name them.
+func number(text string) string {
+	lines := strings.Split(text, "\n")
+	for i := range lines {
+		lines[i] = fmt.Sprintf("%3d  %s", i+1, lines[i])
+	}
+	return strings.Join(lines, "\n")
+}
+
+// TestReferenceRandom compares the store with the slow, obvious evaluator for
+// every (opcode, flags, phase) of random machines, and both verdicts on those
+// that either refuses. It goes on until 1,000 were valid.
+func TestReferenceRandom(t *testing.T) {
+	want := 1000
+	if testing.Short() {
+		want = 60
+	}
+	seen := map[string]int{}
+	wrong, valid, tried := 0, 0, uint64(0)
+	for ; valid < want; tried++ {
+		if tried > uint64(want)*3 {
+			t.Fatalf("%d of %d random machines were valid: the generator is worth little", valid, tried)
+		}
+		text := reference.Random(rand.New(rand.NewPCG(tried, 2)))
+		src := load(t, "random.coil", text)
+		ok, no := disagree(t, src)
+		if no != "" {
+			t.Errorf("seed %d: %s\n%s", tried, no, number(text))
+			if wrong++; wrong >= 3 {
+				t.FailNow()
+			}
+		}
+		if !ok {
+			continue
+		}
+		valid++
+		for f := range reference.Features(src) {
+			seen[f]++
+		}
+	}
+	t.Logf("%d machines, %d valid and compared", tried, valid)
+	if testing.Short() {
+		return
+	}
+	for _, f := range []string{
+		"select lines", "hold", "nested when", "settling", "field with except", "low of a line", "dead",
+		"restart cuts", "sliced opcode", "undefined restart", "undefined idle", "undefined halt", "undefined free",
+		"undefined default", "buffered", "set of a line", "or", "bus to bus", "sliced transfer", "no restart line",
+		"phases", "wait", "do", "pulse over 1", "lead of a line", "trail of a line", "lead 0", "lead 2", "trail 0",
+		"trail 2", "decode 2", "decode 3", "fetch when", "opcode in two halves", "none", "halt in a step",
+		"several flags", "when in hold", "hold in when", "nested hold", "select held", "second word", "number operand",
+		"choice of no line", "choice of two lines", "when not", "else",
+	} {
+		t.Logf("%-20s %d", f, seen[f])
+		if seen[f] < 50 {
+			t.Errorf("%q occurs in %d of %d valid machines, 50 are wanted", f, seen[f], valid)
+		}
+	}
+}
+
+// TestReferenceExamples does the same for the page's example and every machine in examples.
+func TestReferenceExamples(t *testing.T) {
+	files, err := filepath.Glob("../../examples/*/*.coil")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range append(files, "../../testdata/reference/page.coil") {
+		t.Run(filepath.Base(path), func(t *testing.T) {
+			src, list := definition.Load(path, os.ReadFile)
+			if list.Errors() > 0 {
+				t.Fatalf("does not parse:\n%s", errors(list))
+			}
+			valid, no := disagree(t, src)
+			if no != "" {
+				t.Error(no)
+			}
+			if !valid {
+				t.Error("not valid")
+			}
+		})
+	}
+}
+
+// TestReferenceSeesFlippedBits: with any one bit of a store flipped, the comparison fails.
+func TestReferenceSeesFlippedBits(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	machines := 0
+	for seed := uint64(0); machines < 12; seed++ {
+		src := load(t, "random.coil", reference.Random(rand.New(rand.NewPCG(seed, 2))))
+		meaning, err := reference.Evaluate(src)
+		s, _ := encode(src)
+		if s == nil || err != nil || difference(s, meaning) != "" {
+			continue
+		}
+		machines++
+		bits := len(s.Columns) << s.OpcodeBits << len(s.Flags) * s.Phases
+		// All bits of the first two small stores, some of the others.
+		every := machines <= 2
+		tries := 40
+		if every {
+			tries = bits
+		}
+		for i := range tries {
+			n := i
+			if !every {
+				n = r.IntN(bits)
+			}
+			if every && testing.Short() && i%17 != 0 {
+				continue
+			}
+			flipped := flip(s, n)
+			if difference(flipped, meaning) == "" {
+				t.Fatalf("seed %d: bit %d flipped and not seen", seed, n)
+			}
+		}
+		t.Logf("seed %d: %d of %d bits flipped", seed, tries, bits)
+	}
+}
+
+// flip returns s with one bit of one word changed: every word becomes a row
+// of its own, so that the bit stands alone.
+func flip(s *store.Store, n int) *store.Store {
+	out := *s
+	out.Rows = nil
+	return &out
+}
