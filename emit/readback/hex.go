@@ -1,6 +1,7 @@
 package readback
 
 import (
+	"encoding/binary"
 	"io"
 	"slices"
 )
@@ -44,25 +45,32 @@ func Hex(r io.Reader) (*Memory, error) {
 			}
 			return nil, l.stray("a colon")
 		}
-		count, high, low, kind := t.at(text[1:]), t.at(text[3:]), t.at(text[5:]), t.at(text[7:])
-		if (count | high | low | kind) > 0xFF {
+		head := t.four(binary.LittleEndian.Uint64(text[1:]))
+		if head>>32 != 0 {
 			return nil, l.broken(1, 4, 5, 0)
 		}
-		n := int(count)
+		n := int(head & 0xFF)
+		offset, kind := uint32(head>>8&0xFF<<8|head>>16&0xFF), int(head>>24)
 		if cap(g.arena)-len(g.arena) < 256 {
 			g.room()
 		}
 		data := g.arena[len(g.arena) : len(g.arena)+n]
-		sum, seen := t.decode(data, text[9:9+2*n])
+		var sum byte
+		var ok bool
+		if n == 16 {
+			sum, ok = t.decode16((*[16]byte)(data), (*[32]byte)(text[9:]))
+		} else {
+			sum, ok = t.decode(data, text[9:9+2*n])
+		}
 		check := t.at(text[9+2*n:])
-		if seen|check > 0xFF || sum+byte(count+high+low+kind+check) != 0 {
+		sum += byte(head) + byte(head>>8) + byte(head>>16) + byte(head>>24) + byte(check)
+		if !ok || check < 0 || sum != 0 {
 			return nil, l.broken(1, 4, 5, 0)
 		}
 		line := l.line
 		if !l.pass(11 + 2*n) {
 			return nil, l.broken(1, 4, 5, 0)
 		}
-		offset := uint32(high)<<8 | uint32(low)
 		if kind == 0 {
 			switch {
 			case segmented && offset+uint32(n) > 0x10000:
@@ -74,7 +82,7 @@ func Hex(r io.Reader) (*Memory, error) {
 			}
 			continue
 		}
-		if int(kind) >= len(hexLengths) {
+		if kind >= len(hexLengths) {
 			return nil, refuse(line, "unknown record type %02X", kind)
 		}
 		if want := hexLengths[kind]; n != want {

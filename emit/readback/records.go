@@ -11,9 +11,12 @@ import (
 // index, stand for; notDigits for everything that is no pair of hex digits.
 // Text comes in two characters at a time, and the 484 pairs that are valid
 // fill few enough cache lines to stay close.
-type pairs [1 << 16]uint16
+type pairs [1 << 16]int16
 
-const notDigits = 0xFFFF
+// notDigits is -1, so that its bits above the byte stay set wherever it is
+// shifted to: one look at the upper half of a sum of shifted bytes tells
+// whether all were valid.
+const notDigits = -1
 
 var hexPairs = sync.OnceValue(func() *pairs {
 	const upper, lower = "0123456789ABCDEF", "0123456789abcdef"
@@ -25,7 +28,7 @@ var hexPairs = sync.OnceValue(func() *pairs {
 		for low := range 16 {
 			for _, h := range []byte{upper[high], lower[high]} {
 				for _, l := range []byte{upper[low], lower[low]} {
-					t[int(h)|int(l)<<8] = uint16(high<<4 | low)
+					t[int(h)|int(l)<<8] = int16(high<<4 | low)
 				}
 			}
 		}
@@ -33,35 +36,55 @@ var hexPairs = sync.OnceValue(func() *pairs {
 	return t
 })
 
-// at returns the byte of the two characters at the start of text.
-func (t *pairs) at(text []byte) uint16 { return t[binary.LittleEndian.Uint16(text)] }
+// at returns the byte of the two characters at the start of text, or notDigits.
+func (t *pairs) at(text []byte) int { return int(t[binary.LittleEndian.Uint16(text)]) }
+
+// four returns the bytes of eight characters, the first of each in the low
+// byte. It is above 32 bits if a character is no digit.
+func (t *pairs) four(x uint64) uint64 {
+	a, b := uint64(t[uint16(x)]), uint64(t[uint16(x>>16)])
+	c, d := uint64(t[uint16(x>>32)]), uint64(t[uint16(x>>48)])
+	return a | b<<8 | c<<16 | d<<24
+}
 
 // decode reads len(dst) bytes from twice as many characters. It returns the
-// sum of the bytes; seen is above 0xFF if a character was no hex digit.
-func (t *pairs) decode(dst, text []byte) (sum byte, seen uint16) {
-	const evens = 0x00FF00FF00FF00FF
-	var lanes uint64 // four 16-bit sums; a record has at most 32 words of 8 bytes
+// sum of the bytes modulo 256; ok is false if a character is no digit.
+func (t *pairs) decode(dst, text []byte) (sum byte, ok bool) {
+	var lanes, bad uint64 // four 16-bit sums; a record has at most 32 words of 8 bytes
 	for len(dst) >= 8 && len(text) >= 16 {
-		x := binary.LittleEndian.Uint64(text)
-		a, b, c, d := t[uint16(x)], t[uint16(x>>16)], t[uint16(x>>32)], t[uint16(x>>48)]
-		x = binary.LittleEndian.Uint64(text[8:])
-		e, f, g, h := t[uint16(x)], t[uint16(x>>16)], t[uint16(x>>32)], t[uint16(x>>48)]
-		seen |= a | b | c | d | e | f | g | h
-		v := uint64(a) | uint64(b)<<8 | uint64(c)<<16 | uint64(d)<<24 |
-			uint64(e)<<32 | uint64(f)<<40 | uint64(g)<<48 | uint64(h)<<56
+		low, high := t.four(binary.LittleEndian.Uint64(text)), t.four(binary.LittleEndian.Uint64(text[8:]))
+		bad |= low | high
+		v := low | high<<32
 		lanes += v&evens + v>>8&evens
 		binary.LittleEndian.PutUint64(dst, v)
 		dst, text = dst[8:], text[16:]
 	}
-	sum = byte(lanes * 0x0001000100010001 >> 48)
+	sum = laneSum(lanes)
+	rest := 0
 	for i := range dst {
 		v := t.at(text[2*i:])
-		seen |= v
+		rest |= v
 		sum += byte(v)
 		dst[i] = byte(v)
 	}
-	return sum, seen
+	return sum, bad>>32 == 0 && rest >= 0
 }
+
+// decode16 is decode for the data of nearly every record.
+func (t *pairs) decode16(dst *[16]byte, text *[32]byte) (sum byte, ok bool) {
+	a, b := t.four(binary.LittleEndian.Uint64(text[0:])), t.four(binary.LittleEndian.Uint64(text[8:]))
+	c, d := t.four(binary.LittleEndian.Uint64(text[16:])), t.four(binary.LittleEndian.Uint64(text[24:]))
+	v, w := a|b<<32, c|d<<32
+	binary.LittleEndian.PutUint64(dst[0:], v)
+	binary.LittleEndian.PutUint64(dst[8:], w)
+	return laneSum(v&evens + v>>8&evens + w&evens + w>>8&evens), (a|b|c|d)>>32 == 0
+}
+
+// evens picks every other byte: x&evens + x>>8&evens adds the bytes of x up in
+// four lanes of 16 bits, which laneSum adds up modulo 256.
+const evens = 0x00FF00FF00FF00FF
+
+func laneSum(lanes uint64) byte { return byte(lanes * 0x0001000100010001 >> 48) }
 
 // lookahead is more than the longest record of either format with its line
 // end: ':' or "Sn", a count of at most 255 and what it does not count.

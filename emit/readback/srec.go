@@ -57,26 +57,26 @@ func Srec(r io.Reader) (*Memory, error) {
 			return nil, refuse(l.line, "record type S4 is reserved")
 		}
 		count := t.at(text[2:])
-		if count > 0xFF || int(count) < wide+1 {
+		if count < wide+1 {
 			return nil, l.broken(2, 0, wide+1, 0xFF)
 		}
 		var address uint32
-		sum, seen := byte(count), count
+		sum, digits := byte(count), 0
 		for i := range wide {
 			v := t.at(text[4+2*i:])
-			seen |= v
+			digits |= v
 			sum += byte(v)
 			address = address<<8 | uint32(v&0xFF)
 		}
-		n := int(count) - wide - 1
+		n := count - wide - 1
 		if cap(g.arena)-len(g.arena) < 256 {
 			g.room()
 		}
 		data := g.arena[len(g.arena) : len(g.arena)+n]
 		at := 4 + 2*wide
-		dataSum, dataSeen := t.decode(data, text[at:at+2*n])
+		dataSum, ok := t.decode(data, text[at:at+2*n])
 		check := t.at(text[at+2*n:])
-		if seen|dataSeen|check > 0xFF || sum+dataSum+byte(check) != 0xFF {
+		if !ok || digits < 0 || check < 0 || sum+dataSum+byte(check) != 0xFF {
 			return nil, l.broken(2, 0, wide+1, 0xFF)
 		}
 		line := l.line
