@@ -418,48 +418,63 @@ func (w *walker) joinClear(lines []stepLine, sh *shape, s int) int {
 	}
 }
 
-// oneSource reports whether in phase p no two different sources meet through
-// the joins in force. A source counts for dead phases longer than it is on.
+// oneSource reports whether in phase p no two different sources are on one bus
+// bit, nor within dead phases before it, the joins in force in each phase counted.
 func (r *rules) oneSource(windows []placedWindow, p, dead int) bool {
-	var joins []int
-	on, near := map[int]bool{}, map[int]bool{}
-	for _, win := range windows {
-		if p < win.from || p > win.to+dead {
-			continue
+	now, joined := r.nets(windows, p)
+	past := now
+	for q := p; q >= max(1, p-dead); q-- {
+		if q < p {
+			var j bool
+			past, j = r.nets(windows, q)
+			joined = joined || j
 		}
-		l := &r.m.Lines[win.line]
-		if l.Kind != store.Gate {
-			continue
+		if !joined {
+			continue // without a join the rules between lines say it all
 		}
-		if p <= win.to {
-			if l.Joins && !on[win.line] {
-				joins = append(joins, win.line)
-			}
-			on[win.line] = true
-		}
-		near[win.line] = true
-	}
-	if len(joins) == 0 {
-		return true // without a join the rules between lines say it all
-	}
-	for y := range on {
-		net := netMask{}
-		for s, m := range r.drives(y) {
-			net[s] = m
-		}
-		if len(net) == 0 {
-			continue
-		}
-		r.spread(net, joins)
-		for x := range near {
-			if x != y {
-				if _, bad := r.clash(net, r.drives(x)); bad {
-					return false
+		for _, y := range now {
+			for _, x := range past {
+				if x.line != y.line {
+					if _, bad := r.clash(x.net, y.net); bad {
+						return false
+					}
 				}
 			}
 		}
 	}
 	return true
+}
+
+// sourceNet is every bus bit that a source is connected to in some phase.
+type sourceNet struct {
+	line int
+	net  netMask
+}
+
+// nets lists the sources that are on in phase p; joined tells whether a join is on.
+func (r *rules) nets(windows []placedWindow, p int) (out []sourceNet, joined bool) {
+	var joins []int
+	on := map[int]bool{}
+	for _, win := range windows {
+		if p < win.from || p > win.to || on[win.line] || r.m.Lines[win.line].Kind != store.Gate {
+			continue
+		}
+		on[win.line] = true
+		if r.m.Lines[win.line].Joins {
+			joins = append(joins, win.line)
+		}
+		if len(r.drives(win.line)) > 0 {
+			out = append(out, sourceNet{line: win.line})
+		}
+	}
+	for i := range out {
+		out[i].net = netMask{}
+		for s, m := range r.drives(out[i].line) {
+			out[i].net[s] = m
+		}
+		r.spread(out[i].net, joins)
+	}
+	return out, len(joins) > 0
 }
 
 // driven checks rule 7 over the chart of a whole path: what a latch or a gate
