@@ -45,7 +45,11 @@ type parser struct {
 type bailout struct{}
 
 func (p *parser) cur() token  { return p.toks.list[p.at] }
-func (p *parser) peek() token { return p.toks.list[min(p.at+1, len(p.toks.list)-1)] }
+func (p *parser) peek() token { return p.ahead(1) }
+
+// ahead returns the token n after the current one; past the end, tokEOF.
+func (p *parser) ahead(n int) token { return p.toks.list[min(p.at+n, len(p.toks.list)-1)] }
+
 func (p *parser) here() diag.Place {
 	return p.toks.place(p.cur())
 }

@@ -76,7 +76,45 @@ func (p *parser) begins() bool {
 	if n.kind == tokSymbol && !n.is("{") {
 		return false // a field value or a setting, or an expression: bus = 00, line -> acc
 	}
-	return n.kind != tokNumber || t.text != "relay" && t.text != "diode" // settings of cost
+	if n.kind == tokNumber && (t.text == "relay" || t.text == "diode") {
+		return false // a setting of cost
+	}
+	return t.column <= p.toks.list[p.start].column || p.heads()
+}
+
+// heads reports whether the current token, which stands further right than
+// the declaration that is open, begins what can only be another one. What is
+// less clear than that is more likely a wrong word inside the open one.
+func (p *parser) heads() bool {
+	t, a, b, c := p.cur(), p.peek(), p.ahead(2), p.ahead(3)
+	named := a.kind == tokName
+	switch t.text {
+	case "include":
+		return a.kind == tokString
+	case "machine":
+		return named && b.kind == tokString
+	case "bus", "register", "memory", "unit", "field":
+		return named && b.kind == tokNumber
+	case "line":
+		return named && b.is(":")
+	case "sequence":
+		return false // looks like a when with another word
+	case "instruction":
+		return named && (b.is("=") && c.kind == tokNumber || b.kind == tokName && c.is(":"))
+	case "undefined":
+		return a.word("restart") || a.word("idle") || a.word("halt") || a.word("free")
+	case "supply":
+		return a.kind == tokNumber && b.word("V")
+	case "flag":
+		return named && b.word("input")
+	}
+	if t.text == "card" || t.text == "connector" {
+		if c.kind == tokEOL {
+			c = p.ahead(4)
+		}
+		return named && b.is("{") && !isStatement(c)
+	}
+	return a.is("{")
 }
 
 // mistaken reports whether the current token is a relay or diode followed by
@@ -95,14 +133,14 @@ func (p *parser) recover() {
 	// The error may stand past the start of the next declaration, where that
 	// was first taken for a part of this one.
 	p.at = min(p.start+1, len(p.toks.list)-1)
-	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first) {
-		p.at++
-	}
 	if p.reader(first) == nil && p.continues() {
 		n := len(p.file.Decls) - 1
 		p.start = p.started[n]
 		p.file.Decls, p.started = p.file.Decls[:n], p.started[:n]
 		first = p.toks.list[p.start]
+	}
+	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first) {
+		p.at++
 	}
 	b := Broken{At: p.toks.place(first)}
 	skipped := p.toks.list[p.start:p.at]
