@@ -76,11 +76,13 @@ func Compare(s *store.Store, chip int, w *Words) error {
 	flags := uint64(1) << len(s.Flags)
 	known := make([]int32, uint64(len(classes.rows))*uint64(s.Phases)*flags) // 1 + index into c.pool
 	return c.run(func(opcode, flag uint64, phase int) []byte {
-		class := classes.of[opcode]
-		slot := &known[(uint64(class)*uint64(s.Phases)+uint64(phase-1))*flags+flag]
+		here := &classes.rows[classes.of[opcode]][phase]
+		// Flags that no row here cares about share the word.
+		flag &= here.flags
+		slot := &known[(uint64(classes.of[opcode])*uint64(s.Phases)+uint64(phase-1))*flags+flag]
 		if *slot == 0 {
 			on := store.NewSet(len(s.Columns))
-			for _, r := range classes.rows[class][phase] {
+			for _, r := range here.rows {
 				if s.Rows[r].Flags.Matches(flag) {
 					on.Or(s.Rows[r].Lines)
 				}
@@ -120,8 +122,14 @@ func CompareExercise(s *store.Store, chip int, w *Words) error {
 
 // classes groups the opcodes that the same rows match.
 type classes struct {
-	of   []int32   // by opcode
-	rows [][][]int // by class, then phase: indices of rows
+	of   []int32    // by opcode
+	rows [][]inTime // by class, then phase
+}
+
+// inTime is the rows of one phase and the flags they care about.
+type inTime struct {
+	rows  []int // indices
+	flags uint64
 }
 
 // classify halves the opcodes at a bit that some row left cares about, dropping
@@ -172,10 +180,11 @@ func (c *classes) class(s *store.Store, seen map[string]int32, rows []int) int32
 	}
 	class = int32(len(c.rows))
 	seen[string(key)] = class
-	byPhase := make([][]int, s.Phases+1)
+	byPhase := make([]inTime, s.Phases+1)
 	for _, r := range rows {
 		if p := s.Rows[r].Phase; p >= 1 && p <= s.Phases {
-			byPhase[p] = append(byPhase[p], r)
+			byPhase[p].rows = append(byPhase[p].rows, r)
+			byPhase[p].flags |= s.Rows[r].Flags.Care
 		}
 	}
 	c.rows = append(c.rows, byPhase)
@@ -245,12 +254,12 @@ func newComparison(s *store.Store, chip int, w *Words) (*comparison, error) {
 
 // keep lays a set of active lines out as a word and returns 1 + its place.
 func (c *comparison) keep(on store.Set) int32 {
+	if len(c.pool) > 0 && on.Empty() {
+		return 1 // the idle word
+	}
 	word := make([]byte, c.bytes)
 	for i, column := range c.layout {
-		if column < 0 {
-			continue
-		}
-		if on.Has(column) != c.s.Columns[column].Low {
+		if column >= 0 && on.Has(column) != c.s.Columns[column].Low {
 			word[c.bytes-1-i/8] |= 1 << (i % 8)
 		}
 	}

@@ -47,7 +47,7 @@ func Hex(r io.Reader) (*Memory, error) {
 		}
 		head := t.four(binary.LittleEndian.Uint64(text[1:]))
 		if head>>32 != 0 {
-			return nil, l.broken(1, 4, 5, 0)
+			return nil, l.broken(1, 4, 4, 0)
 		}
 		n := int(head & 0xFF)
 		offset, kind := uint32(head>>8&0xFF<<8|head>>16&0xFF), int(head>>24)
@@ -65,11 +65,11 @@ func Hex(r io.Reader) (*Memory, error) {
 		check := t.at(text[9+2*n:])
 		sum += byte(head) + byte(head>>8) + byte(head>>16) + byte(head>>24) + byte(check)
 		if !ok || check < 0 || sum != 0 {
-			return nil, l.broken(1, 4, 5, 0)
+			return nil, l.broken(1, 4, 4, 0)
 		}
 		line := l.line
 		if !l.pass(11 + 2*n) {
-			return nil, l.broken(1, 4, 5, 0)
+			return nil, l.broken(1, 4, 4, 0)
 		}
 		if kind == 0 {
 			switch {

@@ -6,8 +6,9 @@ import "io"
 //
 // Source: Motorola, M68000 Family Programmer's Reference Manual, appendix C.
 // Data records of different address widths may mix and come in any order, in
-// either case, with LF, CRLF or CR; any of S7, S8 and S9 ends the file. A
-// record whose bytes pass the highest address of its type carries on; past
+// either case, with LF, CRLF or CR; any of S7, S8 and S9 ends the file, as
+// general tools choose the type by each address. The checksum does not cover
+// the type, so no reader can tell a damaged one. A record whose bytes pass the highest address of its type carries on; past
 // 4 GiB it is refused. An S5 or S6 count must be the number of data records of
 // the whole file. Refused, with the line: a wrong checksum or length, unknown
 // types and the reserved S4, two records that disagree on a byte, a wrong

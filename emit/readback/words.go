@@ -18,9 +18,9 @@ func (w *Words) Word(i int) []byte { return w.Data[i*w.BytesPerWord:][:w.BytesPe
 // Words cuts a memory that begins at 0 and has no holes into words, whose low
 // byte comes first if little.
 func (m *Memory) Words(bytesPerWord int, little bool) (*Words, error) {
-	address, data, ok := m.Contiguous()
-	if address != 0 {
-		return nil, fmt.Errorf("no byte at 0x0: the first is at 0x%X", address)
+	_, data, ok := m.Contiguous()
+	if len(m.Segments) > 0 && m.Segments[0].Address != 0 {
+		return nil, fmt.Errorf("no byte at 0x0: the first is at 0x%X", m.Segments[0].Address)
 	}
 	if !ok {
 		return nil, fmt.Errorf("no byte at 0x%X: there is a hole before 0x%X",
