@@ -20,7 +20,7 @@ func isStatement(t token) bool {
 
 func (p *parser) block(of string) Block {
 	if !p.cur().is("{") {
-		p.fail("", "{ to open the block of "+of)
+		p.fail(p.lateBrace(), "{ to open the block of "+of)
 	}
 	open := p.next()
 	p.enter(open)
@@ -50,6 +50,19 @@ func (p *parser) block(of string) Block {
 			p.fail(hint, "the end of the line or }")
 		}
 	}
+}
+
+// lateBrace is the hint for a { on the next line.
+func (p *parser) lateBrace() string {
+	for n := 0; n < 3; n++ {
+		switch t := p.ahead(n); {
+		case t.is("{") && n > 0:
+			return "the { stands on the line of what it opens"
+		case t.kind != tokEOL:
+			return ""
+		}
+	}
+	return ""
 }
 
 // enter counts a block. An else when opens no bracket of its own, so the

@@ -73,7 +73,7 @@ func (p *parser) ref() *Ref {
 		for {
 			after := "("
 			if len(r.Args) > 0 {
-				after = ","
+				after = "the comma"
 			}
 			r.Args = append(r.Args, p.expr(after))
 			if !p.cur().is(",") {
@@ -92,7 +92,7 @@ func (p *parser) ref() *Ref {
 		s.Hi = p.expr("[")
 		if p.cur().is(":") {
 			p.next()
-			s.Lo = p.expr(":")
+			s.Lo = p.expr("the colon")
 		}
 		if !p.cur().is("]") {
 			p.unclosed(open, "the slice or index of "+shorten(n.Text))

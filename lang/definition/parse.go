@@ -399,7 +399,7 @@ func (p *parser) unit(t token) Decl {
 		case p.cur().is("{"):
 			hint = "name the select lines first: by sub {"
 		}
-		p.fail(hint, "what unit "+shorten(d.Name.Text)+" computes, after = or by")
+		p.fail(hint, "= or by and what unit "+shorten(d.Name.Text)+" computes")
 	}
 	return d
 }
@@ -659,15 +659,22 @@ func (p *parser) settings(t token) Decl {
 			n := p.name("", "")
 			s.Name = &n
 			if p.cur().is("=") || p.cur().is(":") {
-				p.fail("a setting has a blank between its name and its value: "+shorten(n.Text)+" 1",
+				value := "1"
+				if v := p.peek(); v.kind == tokNumber || v.kind == tokName {
+					value = shorten(v.text)
+				}
+				p.fail("only a blank stands between a setting and its value: "+shorten(n.Text)+" "+value,
 					"the value of setting "+shorten(n.Text))
 			}
 		case tokNumber:
+			if t.text != "connector" && !p.peek().is("=") {
+				p.fail("", "the name of a setting")
+			}
 			n := p.number("", "")
 			s.Pin = &n
 			p.want("=", "= and a line after pin "+shorten(n.Text), "for example: "+shorten(n.Text)+" = acc_g")
 		default:
-			p.fail("", "a setting")
+			p.fail("", "the name of a setting")
 		}
 		s.Values = p.values()
 		d.Settings = append(d.Settings, s)
@@ -699,7 +706,7 @@ func (p *parser) values() []Value {
 // items reads a list in braces: one a line, or separated by commas.
 func (p *parser) items(what string, item func()) {
 	if !p.cur().is("{") {
-		p.fail("", "{ and "+what)
+		p.fail(p.lateBrace(), "{ and "+what)
 	}
 	open := p.next()
 	p.nested++

@@ -16,24 +16,24 @@ func (p *parser) stray() {
 	case t.is("}") || t.is(")") || t.is("]"):
 		p.list.Errorf("syntax-unclosed", p.here(), "there is no open bracket for this %s", t.text)
 	case isStatement(t) || t.word("else"):
-		d := p.list.Errorf("syntax-keyword", p.here(), "%s stands only inside the braces of fetch, a sequence or an instruction", t.text)
-		if n := len(p.file.Decls); n > 0 {
-			if i, ok := p.file.Decls[n-1].(*Instruction); ok {
-				if i.Body == nil {
-					d.Hintf("is a { missing after the encoding of instruction %s?", shorten(i.Name.Text))
-				} else {
-					d.Hintf("is there a } too many in instruction %s?", shorten(i.Name.Text))
-				}
-			}
-		}
+		p.list.Errorf("syntax-keyword", p.here(), "%s stands only inside the braces of fetch, a sequence or an instruction", t.text).
+			Hint = p.continued()
 	case t.kind == tokName:
 		d := p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", shorten(t.text))
-		if near := diag.Nearest(t.text, keywords()); near != "" {
-			d.Hintf("did you mean %s?", near)
-		} else if p.continues() {
-			d.Hintf("if it goes on from the line above, that line has to end with a comma")
-		} else {
-			d.Hintf("declarations begin with: %s", strings.Join(keywords(), " "))
+		d.Hint = p.continued()
+		near := diag.Nearest(t.text, keywords())
+		switch next := p.peek(); {
+		case d.Hint != "":
+		case next.kind == tokNumber && !next.glued && near == "":
+			d.Hint = "a declaration begins with its keyword, for example: register " + shorten(t.text) + " 8"
+		case next.is(":") || next.is("->"):
+			d.Hint = "a control line is declared so: line acc_g : acc -> data"
+		case next.is("=") && near == "":
+			d.Hint = "an instruction is declared so: instruction " + shorten(t.text) + " = 0000_0001"
+		case near != "":
+			d.Hint = "did you mean " + near + "?"
+		default:
+			d.Hint = "declarations begin with: " + strings.Join(keywords(), ", ")
 		}
 	default:
 		p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", found(t))
@@ -41,28 +41,49 @@ func (p *parser) stray() {
 	panic(bailout{})
 }
 
+// continued says what may be wrong with the declaration above if the current
+// token goes on from it.
+func (p *parser) continued() string {
+	if !p.continues() {
+		return ""
+	}
+	switch d := p.file.Decls[len(p.file.Decls)-1].(type) {
+	case *Line:
+		return "if line " + shorten(d.Name.Text) + " goes on here, the line above has to end with a comma"
+	case *Instruction:
+		if d.Body == nil {
+			if isStatement(p.cur()) {
+				return "is a { missing after the encoding of instruction " + shorten(d.Name.Text) + "?"
+			}
+			return "if instruction " + shorten(d.Name.Text) + " goes on here, the line above has to end with a comma"
+		}
+	case *Unit:
+		if d.Value != nil {
+			return ""
+		}
+	}
+	return "is there a } too many above?"
+}
+
 // continues reports whether the current declaration, which has no keyword,
-// looks like the rest of the one before: it stands further right, or it is a
-// statement or closing brace that only makes sense inside one.
+// looks like the rest of the one before, which has such parts: it stands
+// further right, or it only makes sense inside braces.
 func (p *parser) continues() bool {
 	n := len(p.file.Decls)
 	if n == 0 {
 		return false
 	}
 	t, last := p.toks.list[p.start], p.toks.list[p.started[n-1]]
+	deeper := t.column >= last.column+2 // a keyword that was deleted leaves one blank
 	switch p.file.Decls[n-1].(type) {
-	case *Include:
-		return false
 	case *Instruction, *Sequence, *Fetch:
-		if isStatement(t) || t.word("else") || t.is("}") {
-			return true
-		}
+		return deeper || isStatement(t) || t.word("else") || t.is("}")
 	case *Field, *Unit, *Settings:
-		if t.is("}") {
-			return true
-		}
+		return deeper || t.is("}")
+	case *Line:
+		return deeper
 	}
-	return t.column > last.column
+	return false
 }
 
 // begins reports whether the current token begins a declaration for sure
@@ -172,10 +193,12 @@ func (p *parser) tail(t token, d Decl) {
 	hint := ""
 	switch d := d.(type) {
 	case *Line:
-		if len(d.Effects) == 0 && !c.is("=") && c.kind == tokSymbol && !c.is("}") {
+		if len(d.Effects) == 0 && c.kind == tokSymbol && !c.is("}") {
 			hint = "what a line does comes after a colon: line " + shorten(d.Name.Text) + " : acc -> data"
-		} else if c.is("=") {
-			hint = "what a line does comes after a colon: line " + shorten(d.Name.Text) + " : acc -> data"
+		} else if c.kind == tokNumber && len(d.Effects) > 0 && len(d.Attrs) == 0 {
+			hint = "a number stands only after an attribute, for example: coils 2; is the destination missing?"
+		} else if c.is("(") || c.is("->") {
+			hint = "transfers are separated by commas: acc -> data, alu -> res"
 		}
 	case *Instruction:
 		switch {
@@ -193,8 +216,6 @@ func (p *parser) tail(t token, d Decl) {
 			hint = "traits are separated by blanks"
 		} else if c.is("{") {
 			hint = "a " + t.text + " has no braces: its traits stand on its line"
-		} else if c.kind == tokNumber {
-			hint = ""
 		}
 	case *Include:
 		if c.kind == tokString {

@@ -51,7 +51,7 @@ func (t *tokens) place(tok token) diag.Place {
 // lex cuts text, which refuse has passed, into tokens. CR before LF and a BOM
 // at the start are gone from it already.
 func lex(path, source string, withComments bool) *tokens {
-	l := lexer{src: source, line: 1, column: 1, first: true}
+	l := lexer{src: source, line: 1, column: 1, end: 1, first: true}
 	l.out.path = path
 	l.out.list = make([]token, 0, len(source)/4+2)
 	l.out.problems = map[int]problem{}
@@ -74,7 +74,8 @@ type lexer struct {
 	src          string
 	at           int // bytes
 	line, column int32
-	first, blank bool // nothing on this line yet; a blank just before
+	end          int32 // column after the last token of this line
+	first, blank bool  // nothing on this line yet; a blank just before
 	comments     bool
 	out          tokens
 }
@@ -84,7 +85,10 @@ func (l *lexer) one() {
 	rest := l.src[l.at:]
 	switch {
 	case c == '\n':
+		// It stands where the code of the line ends: a comment is not in the way.
+		l.column = l.end
 		l.emit(tokEOL, 1)
+		l.end = 1
 		l.line++
 		l.column = 1
 		l.first, l.blank = true, false
@@ -125,6 +129,9 @@ func (l *lexer) emit(k kind, n int) {
 	})
 	l.first, l.blank = false, false
 	l.skip(n)
+	if k != tokComment {
+		l.end = l.column
+	}
 }
 
 func (l *lexer) skip(n int) {
