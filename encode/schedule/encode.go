@@ -328,7 +328,7 @@ func (e *encoder) seam() {
 			}
 		}
 	}
-	pairs := e.joinSeams()
+	whole := e.wholeSeams()
 	for _, f := range e.families {
 		for _, w := range f.walkers {
 			best := w.ends[len(w.ends)-1]
@@ -359,9 +359,11 @@ func (e *encoder) seam() {
 					return fmt.Sprintf("wait %d", w.waiting)
 				})
 			}
-			if pairs != nil {
-				if need := pairs(w); need > best.phase {
-					at(need, len(w.path.Steps)-1, func() string { return "into the next fetch: one source at a time on buses that are joined" })
+			if whole != nil {
+				if need := whole(w); need > best.phase {
+					at(need, len(w.path.Steps)-1, func() string {
+						return "into the next fetch: one source at a time on buses that are joined, none where none is wanted"
+					})
 				}
 			}
 			w.path.Last = best.phase
@@ -370,20 +372,31 @@ func (e *encoder) seam() {
 	}
 }
 
-// joinSeams returns the length that a path needs so that no two sources meet
-// through a bus-to-bus gate across the seam, or nil without such gates. Paths
-// that may follow are told apart by their windows alone.
-func (e *encoder) joinSeams() func(w *walker) int {
-	if len(e.r.joins) == 0 {
-		return nil
+// wholeSeams returns the length that a path needs for the rules that are no
+// matter of two lines: no two sources meet through a bus-to-bus gate, and steps
+// with `none` find their buses undriven. It is nil where there is neither.
+// Paths that may follow are told apart by their windows alone.
+func (e *encoder) wholeSeams() func(w *walker) int {
+	type head struct {
+		windows []placedWindow
+		nones   []undriven
 	}
-	var heads [][]placedWindow
+	var heads []head
 	seen := map[string]bool{}
+	none := false
 	for _, f := range e.families {
 		for _, w := range f.walkers {
-			if key := fmt.Sprint(w.windows); !seen[key] {
+			none = none || len(w.nones) > 0
+		}
+	}
+	if len(e.r.joins) == 0 && !none {
+		return nil
+	}
+	for _, f := range e.families {
+		for _, w := range f.walkers {
+			if key := fmt.Sprint(w.windows, w.nones); !seen[key] {
 				seen[key] = true
-				heads = append(heads, w.windows)
+				heads = append(heads, head{w.windows, w.nones})
 			}
 		}
 	}
@@ -395,13 +408,17 @@ func (e *encoder) joinSeams() func(w *walker) int {
 		}
 		for last := w.path.Last; ; last++ {
 			clear := true
-			for _, head := range heads {
+			for _, h := range heads {
 				windows := append([]placedWindow(nil), w.windows...)
-				for _, win := range head {
+				for _, win := range h.windows {
 					windows = append(windows, placedWindow{win.line, win.from + last, win.to + last, win.step})
 				}
+				nones := append([]undriven(nil), w.nones...)
+				for _, n := range h.nones {
+					nones = append(nones, undriven{n.from + last, n.to + last, n.bits})
+				}
 				for p := last + 1; p <= end+dead && clear; p++ {
-					clear = e.r.oneSource(windows, p, dead)
+					clear = e.r.oneSource(windows, p, dead) && e.r.noSource(windows, nones, p)
 				}
 			}
 			if clear {

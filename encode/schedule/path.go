@@ -165,6 +165,7 @@ type walker struct {
 	causes   []bound // by step: what set its strobe
 	ends     []bound // what holds the end of the path back
 	windows  []placedWindow
+	nones    []undriven
 	failed   bool
 }
 
@@ -307,14 +308,14 @@ func (w *walker) step(n *machine.Node) {
 	for _, o := range shape.off {
 		w.after(w.r.off(o.line), o.from)
 	}
-	for _, bus := range shape.undriven {
-		w.after(w.r.undriven(bus), 0)
-	}
 	s := w.best.phase
-	if len(w.r.joins) > 0 {
-		clear := w.joinClear(lines, shape, s)
-		if clear > s {
-			w.at(clear, k-1, func() string { return "one source at a time on buses that are joined" })
+	if len(w.r.joins) > 0 || shape.undriven != nil || len(w.nones) > 0 {
+		if clear := w.clear(lines, shape, s); clear > s {
+			text := "one source at a time on buses that are joined"
+			if shape.undriven != nil || len(w.nones) > 0 {
+				text = "an undriven bus for none, one source at a time on buses that are joined"
+			}
+			w.at(clear, k-1, func() string { return text })
 			s = clear
 		}
 	}
@@ -395,8 +396,8 @@ func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
 	for _, o := range shape.off {
 		w.note(w.r.off(o.line), s+o.from, s+shape.pulse-1, k)
 	}
-	for _, bus := range shape.undriven {
-		w.note(w.r.undriven(bus), s, s+shape.pulse-1, k)
+	if shape.undriven != nil {
+		w.nones = append(w.nones, undriven{s, s + shape.pulse - 1, shape.undriven})
 	}
 	for h := range w.holds {
 		w.holds[h].steps++

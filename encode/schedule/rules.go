@@ -9,9 +9,8 @@ import (
 
 // Every rule of language.md P.3 to P.6 says of two elements of a chart that
 // the later may not begin before some phases after the earlier has ended. An
-// element is a line that is on; a select line that a step needs off (it must
-// stay off for an interval, so it is an interval like any other); or a bus
-// that a step with `none` needs undriven.
+// element is a line that is on, or a select line that a step needs off: it must
+// stay off for an interval, so it is an interval like any other.
 
 // after is one such rule seen from the later element: it begins no earlier
 // than Gap phases after the end of the earlier one.
@@ -22,27 +21,18 @@ type after struct {
 	signal  int // the bus, register, flag or memory it is about, -1 for none
 }
 
-// element numbers: 0..L-1 lines on, L..2L-1 select lines needed off, then buses needed undriven.
+// element numbers: 0..L-1 lines on, L..2L-1 select lines needed off.
 type element int
 
 type rule int
 
 const (
 	ruleStart     rule = iota // no window before phase 1
-	ruleOrder                 // strobes in the order of the steps
 	ruleSource                // one source on a bus
 	ruleOff                   // a latch is off between two strobes
 	ruleReadWhile             // nothing reads what latches
 	ruleSettle                // what was latched has to settle
 	ruleSelect                // select lines are as the step says
-	ruleFlag                  // decode after a flag
-	ruleOpcode                // decode after the opcode
-	ruleWait                  // wait N
-	ruleHold                  // a held line is on from the first step inside
-	ruleNone                  // an undriven bus
-	ruleJoin                  // one source on joined buses
-	ruleEnd                   // the last line goes off
-	ruleSeam                  // the next fetch
 )
 
 // rules is what the machine's lines demand of each other, by element.
@@ -58,10 +48,7 @@ type rules struct {
 }
 
 func (r *rules) off(line int) element { return element(len(r.m.Lines) + line) }
-func (r *rules) undriven(bus int) element {
-	return element(2*len(r.m.Lines) + bus)
-}
-func (r *rules) elements() int { return 2*len(r.m.Lines) + len(r.m.Signals) }
+func (r *rules) elements() int        { return 2 * len(r.m.Lines) }
 
 func newRules(m *machine.Machine) *rules {
 	r := &rules{m: m, shapes: map[*machine.Node]*shape{}, driven: make([]netMask, len(m.Lines))}
@@ -122,8 +109,6 @@ func newRules(m *machine.Machine) *rules {
 						add(element(y.line), element(x.line), 1+m.Sequencer.Dead, ruleSource, s)
 					}
 				}
-				add(element(y.line), r.undriven(s), 1, ruleNone, s)
-				add(r.undriven(s), element(y.line), 1, ruleNone, s)
 			}
 			continue
 		}
@@ -159,14 +144,10 @@ func (r *rules) readWhile(line, signal int) bool {
 }
 
 func (r *rules) line(e element) string {
-	n := len(r.m.Lines)
-	switch {
-	case int(e) < n:
-		return r.m.Lines[e].Name
-	case int(e) < 2*n:
+	if n := len(r.m.Lines); int(e) >= n {
 		return r.m.Lines[int(e)-n].Name + " off"
 	}
-	return r.m.Signals[int(e)-2*n].Name + " undriven"
+	return r.m.Lines[e].Name
 }
 
 // text says a rule in words.
@@ -180,8 +161,6 @@ func (r *rules) text(k rule, earlier, later element, signal, gap int) string {
 	switch k {
 	case ruleStart:
 		return fmt.Sprintf("%s may not come on before phase 1", r.line(later))
-	case ruleOrder:
-		return "one strobe after the other"
 	case ruleSource:
 		if gap > 1 {
 			return fmt.Sprintf("bus %s: %s goes off, %d dead, then %s comes on", name(), r.line(earlier), gap-1, r.line(later))
@@ -198,8 +177,6 @@ func (r *rules) text(k rule, earlier, later element, signal, gap int) string {
 		return fmt.Sprintf("%s is latched by %s before %s reads it", name(), r.line(earlier), r.line(later))
 	case ruleSelect:
 		return fmt.Sprintf("%s is done before %s", r.line(earlier), r.line(later))
-	case ruleNone:
-		return fmt.Sprintf("bus %s is undriven for none", name())
 	}
 	return ""
 }

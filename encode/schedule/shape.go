@@ -16,7 +16,7 @@ type shape struct {
 	pulse    int        // strobe phases of the step
 	from, to []int      // by line of the step
 	off      []offShape // select lines the step needs off, to the last strobe phase
-	undriven []int      // buses the step needs undriven (`none`)
+	undriven netMask    // bus bits the step needs undriven (`none`)
 }
 
 type offShape struct{ line, from int }
@@ -335,15 +335,14 @@ func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, lis
 		return true
 	}
 	m := r.m
-	seen := map[int]bool{}
+	s.undriven = netMask{}
 	for _, c := range lines {
 		if m.Lines[c.line].Kind != store.Latch {
 			continue
 		}
 		for _, u := range r.uses[c.line] {
-			if m.Signals[u.Signal].Kind == machine.Bus && !seen[u.Signal] {
-				seen[u.Signal] = true
-				s.undriven = append(s.undriven, u.Signal)
+			if m.Signals[u.Signal].Kind == machine.Bus {
+				s.undriven[u.Signal] |= u.Mask
 			}
 		}
 	}
@@ -351,8 +350,9 @@ func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, lis
 		if m.Lines[g.line].Kind != store.Gate || len(r.drives(g.line)) == 0 {
 			continue
 		}
-		for bus := range r.net(g.line, d.joins) {
-			if seen[bus] {
+		net := r.net(g.line, d.joins)
+		for bus := range m.Signals {
+			if net[bus]&s.undriven[bus] != 0 {
 				list.Errorf("none-driven", n.At, "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
 					Because("none-driven %v", n.At).Hintf("leave out none, or %s", m.Lines[g.line].Name)
 				return false
@@ -392,9 +392,9 @@ func (r *rules) readBy(gate int, lines []stepLine, joins []int) bool {
 	return false
 }
 
-// joinClear returns the first strobe, s or later, at which no two sources meet
-// on buses that lines in force join.
-func (w *walker) joinClear(lines []stepLine, sh *shape, s int) int {
+// clear returns the first strobe, s or later, at which no two sources meet on
+// buses that lines in force join, and every step with `none` finds its buses undriven.
+func (w *walker) clear(lines []stepLine, sh *shape, s int) int {
 	dead := w.r.m.Sequencer.Dead
 	latest := s
 	for _, win := range w.windows {
@@ -402,20 +402,48 @@ func (w *walker) joinClear(lines []stepLine, sh *shape, s int) int {
 	}
 	for ; ; s++ {
 		windows := w.windows[:len(w.windows):len(w.windows)]
+		nones := w.nones[:len(w.nones):len(w.nones)]
 		first := s
 		for i, sl := range lines {
 			from := s + sh.from[i]
 			first = min(first, from)
 			windows = append(windows, placedWindow{sl.line, from, s + sh.to[i], len(w.path.Steps)})
 		}
+		if sh.undriven != nil {
+			nones = append(nones, undriven{s, s + sh.pulse - 1, sh.undriven})
+		}
 		clear := true
 		for p := first; p <= latest+dead && clear; p++ {
-			clear = w.r.oneSource(windows, p, dead)
+			clear = w.r.oneSource(windows, p, dead) && w.r.noSource(windows, nones, p)
 		}
 		if clear {
 			return s
 		}
 	}
+}
+
+// undriven is the strobe phases of a step with `none`, and the bus bits it latches.
+type undriven struct {
+	from, to int
+	bits     netMask
+}
+
+// noSource reports whether in phase p no source is on where a step wants none.
+func (r *rules) noSource(windows []placedWindow, nones []undriven, p int) bool {
+	for _, n := range nones {
+		if p < n.from || p > n.to {
+			continue
+		}
+		sources, _ := r.nets(windows, p)
+		for _, s := range sources {
+			for bus, bits := range n.bits {
+				if s.net[bus]&bits != 0 {
+					return false
+				}
+			}
+		}
+	}
+	return true
 }
 
 // oneSource reports whether in phase p no two different sources are on one bus
@@ -493,7 +521,7 @@ func (w *walker) driven() {
 				if l.Kind != store.Latch && l.Kind != store.Gate || p > on.StrobeTo {
 					continue
 				}
-				if l.Joins || st.None && l.Kind == store.Latch {
+				if st.None && l.Kind == store.Latch {
 					continue
 				}
 				for _, u := range w.r.uses[on.Line] {
