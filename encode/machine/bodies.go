@@ -69,7 +69,8 @@ func (r *resolver) choice(f *Field, c definition.Choice, widthKnown bool) (Choic
 		good = false
 	case widthKnown && p.Width != f.Width:
 		r.list.Errorf("field-bits", c.Bits.At, "field %s has %s, %s has %d", f.Name, plural(f.Width, "bit"), c.Bits.Text, p.Width).
-			Because("width of field %s", f.Name)
+			Hintf("every value of a field has as many bits as the field")
+		r.blame("field " + f.Name)
 		good = false
 	}
 	out.Bits = p.Value
@@ -353,6 +354,10 @@ func (b *builder) names(n *Node, names []definition.Name) {
 			b.pick(n, op, name, add)
 			continue
 		}
+		if r.strangers[name.Text] {
+			b.fail()
+			continue
+		}
 		l, ok := r.lineName(name)
 		if !ok {
 			b.fail()
@@ -386,6 +391,7 @@ func (b *builder) pick(n *Node, op int, name definition.Name, add func(int)) {
 		if o.Width > 0 {
 			b.r.list.Errorf("operand-in-step", name.At, "operand %s is a number and picks no line", o.Name).
 				Note(o.At, "declared here").Hintf("a step takes operands of a field, whose values name lines")
+			b.r.blame(operandBlame(b.ins, o.Name))
 		}
 		b.fail()
 		return

@@ -18,6 +18,8 @@ func sorted(names []string) []string {
 
 func (r *resolver) instruction(d *definition.Instruction, fetchTests map[int]definition.Name) {
 	ins := Instruction{Name: d.Name.Text, At: d.Name.At}
+	r.strangers = map[string]bool{}
+	defer func() { r.strangers = nil }()
 	good := true
 	for _, o := range d.Operands {
 		op, ok := r.operand(&ins, o)
@@ -144,20 +146,22 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 			if out.Width != reg.Width {
 				r.list.Errorf("word-width", w.At, "the first word of %s is %s, the opcode register %s has %d",
 					ins.Name, plural(out.Width, "bit"), reg.Name, reg.Width).
-					Note(reg.At, "%s is declared here", reg.Name).Because("width of %s", reg.Name)
+					Note(reg.At, "%s is declared here", reg.Name).Hintf("%s", sum(ins, &out, w))
+				r.blame(append(r.wordBlame(ins, &out), reg.Name)...)
 				good = false
 				break
 			}
 			good = r.outside(ins, &out, w) && good
 		case program == nil:
-			if !r.absent("memory") {
+			if !r.absent("memory") && !r.muted["program"] && !r.doubtful[Memory] {
 				r.list.Errorf("program-missing", w.At, "%s has more than one word, and no memory holds the program", ins.Name).
 					Hintf("mark one: memory ram 256 x 8 program").Because("no program memory")
 			}
 			good = false
 		case program.Width > 0 && out.Width != program.Width:
 			r.list.Errorf("word-width", w.At, "word %d of %s is %s, memory %s has %d", i+1, ins.Name, plural(out.Width, "bit"), program.Name, program.Width).
-				Note(program.At, "%s is declared here", program.Name).Because("width of %s", program.Name)
+				Note(program.At, "%s is declared here", program.Name).Hintf("%s", sum(ins, &out, w))
+			r.blame(append(r.wordBlame(ins, &out), program.Name)...)
 			good = false
 		}
 		ins.Words = append(ins.Words, out)
@@ -173,6 +177,41 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		}
 	}
 	return good
+}
+
+// sum shows how the width of a word comes about: "2 (01) + 2 (d) + 4 (0000) = 8 bits".
+func sum(ins *Instruction, w *Word, src definition.Word) string {
+	parts := make([]string, len(w.Parts))
+	for i, p := range w.Parts {
+		name := ""
+		if src.Parts[i].Bits != nil {
+			name = src.Parts[i].Bits.Text
+		} else {
+			name = src.Parts[i].Ref.Text
+		}
+		parts[i] = fmt.Sprintf("%d (%s)", p.Width, name)
+	}
+	return fmt.Sprintf("%s = %s", strings.Join(parts, " + "), plural(w.Width, "bit"))
+}
+
+// wordBlame names the operands of a word and their fields.
+func (r *resolver) wordBlame(ins *Instruction, w *Word) []string {
+	var out []string
+	for _, p := range w.Parts {
+		if p.Operand < 0 {
+			continue
+		}
+		o := &ins.Operands[p.Operand]
+		out = append(out, operandBlame(ins, o.Name))
+		if o.Field >= 0 {
+			out = append(out, "field "+r.m.Fields[o.Field].Name)
+		}
+	}
+	return out
+}
+
+func operandBlame(ins *Instruction, name string) string {
+	return "operand " + name + " of " + ins.At.String()
 }
 
 // bitList names the bits of a mask: "bit 3", "bits 7 to 4", "bits 7, 3 and 1".
@@ -216,7 +255,7 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 		for _, o := range ins.Operands {
 			names = append(names, o.Name)
 		}
-		if !r.muted[p.Ref.Text] {
+		if !r.muted[p.Ref.Text] && !r.strangers[p.Ref.Text] {
 			d := r.list.Errorf("unknown-operand", p.Ref.At, "%s has no operand %s", ins.Name, p.Ref.Text)
 			if near := diag.Nearest(p.Ref.Text, names); near != "" {
 				d.Hintf("did you mean %s?", near)
@@ -226,6 +265,7 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 				d.Hintf("declare it before the =: instruction %s %s:8 = ...", ins.Name, p.Ref.Text)
 			}
 		}
+		r.strangers[p.Ref.Text] = true
 		return Part{Operand: -1}, false
 	}
 	o := &ins.Operands[op]
@@ -345,20 +385,26 @@ func (r *resolver) except(ins *Instruction, e *definition.Except) bool {
 	}
 	left := find(e.Left.Text)
 	if left < 0 {
-		r.list.Errorf("except-operand", e.Left.At, "%s has no operand %s", ins.Name, e.Left.Text)
+		if !r.strangers[e.Left.Text] {
+			r.list.Errorf("except-operand", e.Left.At, "%s has no operand %s", ins.Name, e.Left.Text)
+		}
 		return false
 	}
 	lf := ins.Operands[left].Field
 	if lf < 0 {
 		if ins.Operands[left].Width > 0 {
-			r.list.Errorf("except-operand", e.Left.At, "except takes operands of a field, %s is a number", e.Left.Text)
+			r.list.Errorf("except-operand", e.Left.At, "except takes operands of a field, %s is a number", e.Left.Text).
+				Note(ins.Operands[left].At, "declared here")
+			r.blame(operandBlame(ins, e.Left.Text))
 		}
 		return false
 	}
 	if right := find(e.Right.Text); right >= 0 {
 		if ins.Operands[right].Field < 0 {
 			if ins.Operands[right].Width > 0 {
-				r.list.Errorf("except-operand", e.Right.At, "except takes operands of a field, %s is a number", e.Right.Text)
+				r.list.Errorf("except-operand", e.Right.At, "except takes operands of a field, %s is a number", e.Right.Text).
+					Note(ins.Operands[right].At, "declared here")
+				r.blame(operandBlame(ins, e.Right.Text))
 			}
 			return false
 		}
@@ -373,7 +419,7 @@ func (r *resolver) except(ins *Instruction, e *definition.Except) bool {
 		}
 		names = append(names, c.Name)
 	}
-	if !r.badField[lf] && !r.muted[e.Right.Text] {
+	if !r.badField[lf] && !r.muted[e.Right.Text] && !r.strangers[e.Right.Text] {
 		d := r.list.Errorf("except-operand", e.Right.At, "%s is neither an operand of %s nor a value of field %s", e.Right.Text, ins.Name, r.m.Fields[lf].Name)
 		if near := diag.Nearest(e.Right.Text, names); near != "" {
 			d.Hintf("did you mean %s?", near)

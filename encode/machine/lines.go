@@ -130,23 +130,11 @@ func (r *resolver) transfer(e *definition.Effect) (Transfer, bool) {
 	if !ok || src == nil {
 		return Transfer{}, false
 	}
-	s := &r.m.Signals[target.Signal]
-	src = r.fit(src, width, spell(e.Target), spell(e.Source), rootOf(src, s, r.m))
+	src = r.fit(src, width, spell(e.Target), spell(e.Source), r.m.Signals[target.Signal].Name)
 	if src == nil {
 		return Transfer{}, false
 	}
 	return Transfer{Source: src, Target: target, At: e.At}, true
-}
-
-// rootOf names the declaration to which a width that does not fit is put
-// down: of a bus and a register it is the bus, which many share.
-func rootOf(src *Expr, target *Signal, m *Machine) string {
-	if target.Kind != Bus && src.Op == Read && m.Signals[src.Signal].Kind == Bus {
-		if target.Kind == Memory || target.Width == src.Width {
-			return m.Signals[src.Signal].Name
-		}
-	}
-	return target.Name
 }
 
 func (r *resolver) target(ref *definition.Ref) (Target, int, bool) {
@@ -211,6 +199,8 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			e := r.list.Errorf("unknown-attribute", a.Name.At, "a line has no attribute %s", name)
 			if near := diag.Nearest(name, attrNames); near != "" {
 				e.Hintf("did you mean %s?", near)
+			} else if name == "restart" || name == "halt" {
+				e.Hintf("what a line does comes after a colon: line %s : %s", l.Name, name)
 			} else {
 				e.Hintf("the attributes are %s", joinWords(attrNames))
 			}
@@ -241,6 +231,12 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			continue
 		}
 		if a.Number == nil {
+			if i+1 < len(d.Attrs) {
+				if next := d.Attrs[i+1].Name; attrKinds[next.Text] == nil {
+					r.list.Errorf("attribute-number", next.At, "%s needs a number, found %s", name, next.Text).Hintf("write, for example: %s 2", name)
+					return
+				}
+			}
 			r.list.Errorf("attribute-number", a.Name.At, "%s needs a number", name).Hintf("write, for example: %s 2", name)
 			continue
 		}

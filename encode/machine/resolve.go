@@ -32,6 +32,7 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		muted:     map[string]bool{},
 		lost:      map[string]int{},
 		brokenKW:  map[string]bool{},
+		doubtful:  map[SignalKind]bool{},
 		unknown:   map[string]*unknownName{},
 		selects:   map[int]diag.Place{},
 		usedSeq:   map[string]bool{},
@@ -50,6 +51,7 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 	r.layout()
 	r.hardware()
 	r.flushUnknown()
+	r.settleBlame()
 	if r.list.Errors() == 0 && len(r.brokenKW) == 0 {
 		r.unused()
 	}
@@ -157,7 +159,7 @@ func (r *resolver) declarations() {
 	r.badLine = make([]bool, len(r.m.Lines))
 	r.usedLine = make([]bool, len(r.m.Lines))
 	r.programOnce()
-	if r.m.Opcode.Signal < 0 && !r.absent("register") && !r.sawOpcode() {
+	if r.m.Opcode.Signal < 0 && !r.absent("register") && !r.muted["opcode"] && !r.doubtful[Register] {
 		r.list.Errorf("opcode-missing", r.top(), "no register holds the opcode").
 			Hintf("write, for example: register ir 8 opcode")
 	}
@@ -197,6 +199,7 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 			for _, rest := range traits[i:] {
 				r.muted[rest.Name.Text] = true
 			}
+			r.doubtful[s.Kind] = true
 			return opcode
 		}
 		if first, ok := seen[name]; ok {
@@ -284,20 +287,6 @@ func (r *resolver) opcode(d *definition.Register, t definition.Trait, widthOK bo
 	r.m.Opcode = o
 }
 
-// sawOpcode reports whether an opcode trait was muted by an error beside it.
-func (r *resolver) sawOpcode() bool {
-	for _, d := range r.src.Decls {
-		if reg, ok := d.(*definition.Register); ok {
-			for _, t := range reg.Traits {
-				if r.muted[t.Name.Text] {
-					return true
-				}
-			}
-		}
-	}
-	return false
-}
-
 func (r *resolver) programOnce() {
 	first := -1
 	for i, s := range r.m.Signals {
@@ -379,7 +368,7 @@ func (r *resolver) unitCases(i int, d *definition.Unit) {
 		if x == nil || r.badUnit[i] {
 			return nil
 		}
-		return r.fit(x, u.Width, "unit "+u.Name, spell(e), "unit:"+u.Name)
+		return r.fit(x, u.Width, "unit "+u.Name, spell(e), u.Name)
 	}
 	if d.Value != nil {
 		u.Cases = []*Expr{fit(d.Value)}
@@ -451,8 +440,9 @@ func binary(v uint64, width int) string {
 	return string(b)
 }
 
-// fit makes e as wide as its target. A wider one is an error with a slice as hint.
-func (r *resolver) fit(e *Expr, width int, target, spelt, root string) *Expr {
+// fit makes e as wide as its target, for which the declaration of owner
+// answers. A wider one is an error with a slice as hint.
+func (r *resolver) fit(e *Expr, width int, target, spelt, owner string) *Expr {
 	if e == nil || width == 0 {
 		return nil
 	}
@@ -460,13 +450,31 @@ func (r *resolver) fit(e *Expr, width int, target, spelt, root string) *Expr {
 		return r.sized(e, width, target)
 	}
 	if e.Width > width {
-		d := r.list.Errorf("width-too-wide", e.At, "%s is %s, %s has %d", spelt, plural(e.Width, "bit"), target, width).Because("width of %s", root)
+		d := r.list.Errorf("width-too-wide", e.At, "%s is %s, %s has %d", spelt, plural(e.Width, "bit"), target, width)
 		if e.Op == Read || e.Op == Fetch || e.Op == Apply {
 			d.Hintf("take a slice: %s[%d:0]", spelt, width-1)
 		}
+		r.blame(append(r.widest(e, width), owner)...)
 		return nil
 	}
 	return extend(e, width)
+}
+
+// widest names what an expression reads that is wider than width.
+func (r *resolver) widest(e *Expr, width int) []string {
+	var out []string
+	switch {
+	case e.Width <= width:
+		return nil
+	case e.Op == Read || e.Op == Fetch:
+		return []string{r.m.Signals[e.Signal].Name}
+	case e.Op == Apply:
+		return []string{r.m.Units[e.Unit].Name}
+	}
+	for _, a := range e.Args {
+		out = append(out, r.widest(a, width)...)
+	}
+	return out
 }
 
 // unitLoops refuses units that read themselves, directly or through others.

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"coilwright/lang/definition"
@@ -47,11 +48,13 @@ type resolver struct {
 	fields    map[string]int
 	sequences map[string]*definition.Sequence
 
-	muted    map[string]bool // names in declarations that did not parse
-	lost     map[string]int  // by namespace: declarations that did not parse and whose name is unknown
-	brokenKW map[string]bool // keywords of declarations that did not parse; "" = any
+	muted    map[string]bool     // names in declarations that did not parse
+	lost     map[string]int      // by namespace: declarations that did not parse and whose name is unknown
+	brokenKW map[string]bool     // keywords of declarations that did not parse; "" = any
+	doubtful map[SignalKind]bool // kinds of which some declaration has an unknown trait: it may be the one that is missed
 	unknown  map[string]*unknownName
 	order    []string // keys of unknown, in order of first mention
+	blamed   []blamed
 
 	lineDecls   []*definition.Line // by line
 	unitDecls   []*definition.Unit // by unit
@@ -65,6 +68,7 @@ type resolver struct {
 	usedLine    []bool
 	usedField   []bool
 	usedSeq     map[string]bool
+	strangers   map[string]bool // names in the encoding of the instruction at hand that are no operands of it
 	cards       map[string]int
 	total       int // instruction variants so far
 	machineSeen *definition.Machine
@@ -82,6 +86,48 @@ var spaceOf = map[string]string{
 	"bus": datapathSpace, "register": datapathSpace, "flag": datapathSpace, "memory": datapathSpace,
 	"unit": datapathSpace, "line": datapathSpace,
 	"field": fieldSpace, "sequence": sequenceSpace, "card": cardSpace,
+}
+
+// blamed is an error for which one of several declarations may be to blame.
+type blamed struct {
+	index int      // in the list
+	on    []string // "register acc", "field to"
+}
+
+// blame notes which declarations may be the cause of an error just added.
+func (r *resolver) blame(on ...string) {
+	r.blamed = append(r.blamed, blamed{len(r.list) - 1, on})
+}
+
+// settleBlame puts errors down to the fewest declarations that explain them,
+// the one that explains most first, so that one wrong width is one error.
+func (r *resolver) settleBlame() {
+	left := r.blamed
+	for len(left) > 0 {
+		count := map[string]int{}
+		most := left[0].on[0]
+		for _, b := range left {
+			for _, name := range b.on {
+				count[name]++
+			}
+		}
+		for _, b := range left {
+			for _, name := range b.on {
+				if count[name] > count[most] {
+					most = name
+				}
+			}
+		}
+		var rest []blamed
+		for _, b := range left {
+			if slices.Contains(b.on, most) {
+				r.list[b.index].Because("blame %s", most)
+			} else {
+				rest = append(rest, b)
+			}
+		}
+		left = rest
+	}
 }
 
 // missing notes the use of a name that nothing declares; flushUnknown reports it.
@@ -200,7 +246,7 @@ func (r *resolver) adopt() {
 			for _, n := range b.Names {
 				r.muted[n] = true
 			}
-			if b.Name != "" {
+			if b.Name != "" && !(b.Keyword == "line" && attrKinds[b.Name] != nil) {
 				r.muted[b.Name] = true
 			} else if space, ok := spaceOf[b.Keyword]; ok {
 				r.lost[space]++

@@ -218,6 +218,7 @@ func (r *resolver) blocks(keyword string) []*definition.Settings {
 			}
 		} else if b.Name == nil {
 			r.list.Errorf("block-name", b.At, "a %s needs a name", keyword).Hintf("write, for example: %s control { ... }", keyword)
+			r.lost[spaceOf[keyword]]++
 			continue
 		}
 		out = append(out, b)
@@ -268,7 +269,7 @@ func (r *resolver) sequencer() {
 			l.Trail = trail
 		}
 	}
-	if r.m.Restart < 0 && s.Phases == 0 && !r.absent("sequencer") && !r.absent("line") && !r.anyBadLine() && !r.phasesTried() {
+	if r.m.Restart < 0 && s.Phases == 0 && !r.absent("sequencer") && !r.absent("line") && !r.muted["restart"] && !r.anyBadLine() && !r.phasesTried() {
 		r.list.Errorf("phases-missing", r.top(), "without a restart line every instruction runs to the end of the ring, whose length is not given").
 			Hintf("write sequencer { phases N }, or declare a restart line: line rst : restart")
 	}
@@ -316,7 +317,7 @@ func (r *resolver) undefined() {
 		case UndefinedHalt:
 			r.m.Undefined = k
 			if r.m.Halt < 0 {
-				if !r.anyBadLine() && !r.absent("line") {
+				if !r.anyBadLine() && !r.absent("line") && !r.muted["halt"] {
 					r.list.Errorf("halt-missing", u.Name.At, "undefined opcodes are to halt, and no line does").
 						Hintf("declare one: line hlt : halt")
 				}
@@ -576,6 +577,9 @@ func (r *resolver) supply() {
 	}
 }
 
+// maxPins bounds the connector of a card.
+const maxPins = 10000
+
 func (r *resolver) cardBlocks() {
 	h := &r.m.Hardware
 	for _, b := range r.blocks("card") {
@@ -589,9 +593,13 @@ func (r *resolver) cardBlocks() {
 			"relays":  func(v *reader) { c.Relays = v.whole("the relays of a card", 1, 10000) },
 			"rows":    func(v *reader) { c.Rows = v.whole("the rows of a card", 1, 10000) },
 			"columns": func(v *reader) { c.Columns = v.whole("the columns of a card", 1, 10000) },
-			"pins":    func(v *reader) { c.Pins = v.whole("the pins of a card", 1, 10000) },
-			"feed":    func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
-			"spare":   func(v *reader) { spareAt = v.at; c.Spare = v.whole("the rows kept free", 0, 10000) },
+			"pins": func(v *reader) {
+				if c.Pins = v.whole("the pins of a card", 1, maxPins); v.bad {
+					c.Pins = maxPins // so that no pin is out of range on its account
+				}
+			},
+			"feed":  func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
+			"spare": func(v *reader) { spareAt = v.at; c.Spare = v.whole("the rows kept free", 0, 10000) },
 		})
 		if c.Spare >= c.Rows {
 			at := spareAt
@@ -640,6 +648,9 @@ func (r *resolver) connectors() {
 			}
 			n, ok := r.count(*s.Pin, "a pin of card "+c.Name, 1, uint64(c.Pins))
 			if !ok {
+				if r.list[len(r.list)-1].Name == "number-range" {
+					r.blame("pins of card " + c.Name)
+				}
 				continue
 			}
 			if len(s.Values) != 1 || s.Values[0].Name == nil {
