@@ -23,10 +23,12 @@ var wholeSet = []string{
 	"store.bin", "store.h", "store.hex", "store.memh", "store.srec", "summary.txt",
 }
 
+var storeBlock = regexp.MustCompile(`(?m)^store\s*\{[^}]*\}`)
+
 // split cuts the demo's word over chips: another set of files, with other contents.
 func split(t testing.TB, dir, name string, bits int) {
 	t.Helper()
-	text := regexp.MustCompile(`(?m)^store \{[^}]*\}$`).ReplaceAllString(read(t, filepath.Join(dir, "millrace.coil")), "")
+	text := storeBlock.ReplaceAllString(read(t, filepath.Join(dir, "millrace.coil")), "")
 	if bits > 0 {
 		text += fmt.Sprintf("\nstore { split %d }\n", bits)
 	}
@@ -346,9 +348,11 @@ func TestKilled(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 8)) // any seed: the moments vary with the machine anyway
 	killed, incomplete, leftovers, complete := 0, 0, 0, 0
 	for i := range random + aimed {
-		must(t, dir, "build", "older.coil")
-		if extra := len(names(t, out)) - len(reference["older"]); extra != 0 {
-			t.Fatalf("run %d: a whole build leaves %d files that are not its own: %v", i, extra, names(t, out))
+		if !cmp.Equal(contents(t, out), reference["older"]) {
+			must(t, dir, "build", "older.coil")
+			if extra := len(names(t, out)) - len(reference["older"]); extra != 0 {
+				t.Fatalf("run %d: a whole build leaves %d files that are not its own: %v", i, extra, names(t, out))
+			}
 		}
 		cmd := command(dir, "build", "newer.coil")
 		if err := cmd.Start(); err != nil {
@@ -416,8 +420,8 @@ func TestInterrupted(t *testing.T) {
 	}{
 		{"build wide.coil --out fresh/out", syscall.SIGINT, 130},
 		{"build wide.coil --out fresh/out", syscall.SIGTERM, 143},
-		{"image millrace.coil --size 1000M -o store.hex", syscall.SIGINT, 130},
-		{"image millrace.coil --size 1000M", syscall.SIGTERM, 143},
+		{"image millrace.coil --size 250M -o store.hex", syscall.SIGINT, 130},
+		{"image millrace.coil --size 250M", syscall.SIGTERM, 143},
 	} {
 		t.Run(fmt.Sprint(test.args, " ", test.signal), func(t *testing.T) {
 			scratch := t.TempDir()

@@ -98,7 +98,7 @@ func (a *app) finish(args []string, ran *cobra.Command, failed error) int {
 	status := statusFine
 	var f *failure
 	switch {
-	case failed == nil:
+	case failed == nil || a.out.failed != nil && !errors.As(failed, &f):
 	case errors.As(failed, &f):
 		status = f.status
 		switch {

@@ -15,11 +15,15 @@ import (
 // that what is too long is seen to be, and nothing is read without bound.
 const readLimit = 1<<20 + 1 // bytes
 
-// read returns the text of a definition's file; "-" is standard input.
+// read returns the text of a file named on the command line; "-" is standard input.
 func (a *app) read(path string) ([]byte, error) {
 	if path == "-" {
 		return io.ReadAll(io.LimitReader(a.in, readLimit))
 	}
+	return a.readFile(path)
+}
+
+func (a *app) readFile(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, cause(err)
@@ -51,7 +55,13 @@ type loaded struct {
 // load takes a definition through every stage that can still say something.
 func (a *app) load(path string) *loaded {
 	l := &loaded{}
-	l.source, l.list = definition.Load(path, a.read)
+	// An include never means standard input, whatever its name.
+	l.source, l.list = definition.Load(path, func(name string) ([]byte, error) {
+		if name == path {
+			return a.read(name)
+		}
+		return a.readFile(name)
+	})
 	if l.source == nil {
 		return l
 	}

@@ -23,6 +23,7 @@ const (
 	asideName = scratchPrefix + "manifest"
 
 	manifestLimit = 1 << 20 // bytes of a previous manifest that are looked at
+	nameLimit     = 255     // bytes of a file name, as most file systems have it
 )
 
 // entry is one file of a build.
@@ -67,7 +68,7 @@ func listedFiles(text []byte) []entry {
 
 // isPlainName reports a name that stays within its folder on every system.
 func isPlainName(name string) bool {
-	return name != "" && name != "." && name != ".." && name != manifestName &&
+	return name != "" && len(name) <= nameLimit && name != "." && name != ".." && name != manifestName &&
 		!strings.HasPrefix(name, ".") &&
 		!strings.ContainsAny(name, `/\:`+"\x00") &&
 		filepath.IsLocal(name) && filepath.Base(name) == name

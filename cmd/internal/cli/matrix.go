@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilwright/emit/readback"
 	"coilwright/emit/table"
 	"coilwright/encode/network"
 )
@@ -73,14 +74,19 @@ func (l *loaded) matrix() *network.Matrix {
 	return mx
 }
 
+// matrixArtefact is the matrix in a form, its diodes followed again and
+// compared with the store.
 func matrixArtefact(name string, l *loaded, mx *network.Matrix, form string) artefact {
-	write, verify := table.MatrixText, verifyMatrixText
 	if form == "csv" {
-		write, verify = table.MatrixCSV, verifyMatrixCSV
+		return artefact{
+			name:   name,
+			write:  func(w io.Writer) error { return table.MatrixCSV(w, mx) },
+			verify: func(r io.Reader) error { return readback.MatrixCSV(r, l.store) },
+		}
 	}
 	return artefact{
 		name:   name,
-		write:  func(w io.Writer) error { return write(w, mx) },
-		verify: func(r io.Reader) error { return verify(r, l.store, mx) },
+		write:  func(w io.Writer) error { return table.MatrixText(w, mx, table.Width) },
+		verify: func(r io.Reader) error { return readback.MatrixText(r, l.store) },
 	}
 }

@@ -22,7 +22,7 @@ coilwright phases millrace.coil add`, wants(1, 2, "the FILE with the definition"
 	cmd.ValidArgsFunction = func(c *cobra.Command, args []string, word string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 1 {
 			if l := a.load(args[0]); l.machine != nil {
-				return l.mnemonics(), cobra.ShellCompDirectiveNoFileComp
+				return table.Instructions(l.machine), cobra.ShellCompDirectiveNoFileComp
 			}
 		}
 		return completeDefinitions(c, args, word)
@@ -46,27 +46,15 @@ coilwright phases millrace.coil add`, wants(1, 2, "the FILE with the definition"
 // chartArtefact is the chart of one instruction, or of all for "".
 func (l *loaded) chartArtefact(name, only string) artefact {
 	return artefact{name: name, write: func(w io.Writer) error {
-		return table.Chart(w, l.machine, l.plan, only)
+		return table.Chart(w, l.machine, l.plan, table.ChartOptions{Instruction: only})
 	}}
-}
-
-// mnemonics lists the instructions as declared, each name once.
-func (l *loaded) mnemonics() []string {
-	var names []string
-	seen := map[string]bool{}
-	for _, in := range l.machine.Instructions {
-		if !seen[in.Name] {
-			seen[in.Name] = true
-			names = append(names, in.Name)
-		}
-	}
-	return names
 }
 
 // mnemonic checks a name from the command line: an unknown one is wrong
 // usage, for the definition is in order.
 func (l *loaded) mnemonic(name string) (string, error) {
-	names := l.mnemonics()
+	// These two are no instructions, but have charts of their own.
+	names := append(table.Instructions(l.machine), "fetch", "undefined")
 	for _, n := range names {
 		if n == name {
 			return n, nil

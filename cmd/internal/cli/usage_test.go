@@ -10,6 +10,7 @@ import (
 func TestStatusAndStreams(t *testing.T) {
 	dir := demo(t)
 	write(t, filepath.Join(dir, "wrong.coil"), "machine wrong\nbsu data 8\n")
+	write(t, filepath.Join(dir, "spare.coil"), read(t, filepath.Join(dir, "millrace.coil"))+"\nregister spare 8\n")
 	if err := os.Mkdir(filepath.Join(dir, "folder.coil"), 0o777); err != nil {
 		t.Fatal(err)
 	}
@@ -21,6 +22,10 @@ func TestStatusAndStreams(t *testing.T) {
 	}{
 		{"check", "check millrace.coil", 0, "millrace", ""},
 		{"check of a bad definition", "check wrong.coil", 1, "", "wrong.coil:2:1: error: "},
+		{"check with a warning", "check spare.coil", 0, "millrace", "spare.coil:"},
+		{"check with a warning, as json", "check --form json spare.coil", 0, `"severity": "warning"`, ""},
+		{"strict check with a warning", "check --strict spare.coil", 1, "millrace", "spare.coil:"},
+		{"strict check without one", "check --strict millrace.coil", 0, "millrace", ""},
 		{"check as json", "check --form json millrace.coil", 0, "[]", ""},
 		{"errors as json", "check --form json wrong.coil", 1, `"severity": "error"`, ""},
 		{"phases", "phases millrace.coil", 0, "add", ""},
@@ -33,7 +38,7 @@ func TestStatusAndStreams(t *testing.T) {
 		{"bin", "image millrace.coil --form bin", 0, "\x00", ""},
 		{"longer records", "image millrace.coil --record 32", 0, ":20", ""},
 		{"exercise", "exercise millrace.coil", 0, ":00000001FF", ""},
-		{"matrix", "matrix millrace.coil", 0, "acc_l", ""},
+		{"matrix", "matrix millrace.coil", 0, "Pulse wires", ""},
 		{"matrix as csv", "matrix millrace.coil --form csv", 0, "acc_l", ""},
 		{"diodes", "diodes millrace.coil", 0, "D1", ""},
 		{"diodes as csv", "diodes millrace.coil --form csv", 0, "D1", ""},

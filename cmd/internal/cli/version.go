@@ -17,7 +17,7 @@ func versionLine() string {
 func newVersion(a *app) *cobra.Command {
 	var out string
 	cmd := command("version [-o FILE]", "The version of the program",
-		"Prints one line: the version of coilwright, of Go, and the system it was built for.",
+		"Prints one line: the versions of coilwright and of Go, and the system it is for.",
 		"coilwright version", wants(0, 0, ""))
 	outFlag(cmd, &out)
 	cmd.ValidArgsFunction = cobra.NoFileCompletions

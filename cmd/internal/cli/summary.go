@@ -1,0 +1,15 @@
+package cli
+
+import (
+	"io"
+
+	"coilwright/emit/table"
+	"coilwright/encode/network"
+)
+
+// summaryArtefact is what a machine amounts to, on one screen.
+func summaryArtefact(l *loaded, mx *network.Matrix) artefact {
+	return artefact{name: "summary", write: func(w io.Writer) error {
+		return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx})
+	}}
+}
