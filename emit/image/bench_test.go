@@ -189,3 +189,18 @@ func BenchmarkCompareDemo(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkBuildDemo writes and reads back what build makes of the store.
+func BenchmarkBuildDemo(b *testing.B) {
+	s := demoSized()
+	for _, form := range image.Forms() {
+		b.Run(string(form), func(b *testing.B) {
+			for b.Loop() {
+				file := written(b, whole(b, s), form, image.Options{})
+				if err := readback.Image(bytes.NewReader(file), string(form), s, 0, false); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

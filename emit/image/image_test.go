@@ -225,7 +225,9 @@ func TestRandomStoresAgreeWithTheRows(t *testing.T) {
 						t.Fatalf("chip %d, exercise %v: word %X is %X, want %X", chip, exercise, address, got, want)
 					}
 				}
-				readAll(t, s, im)
+				if chip < 2 || r.IntN(8) == 0 {
+					readAll(t, s, im)
+				}
 			}
 		}
 	}

@@ -118,7 +118,7 @@ func (l *lines) more() (bool, error) {
 			switch {
 			case err == io.EOF:
 				l.whole = true
-				clear(l.buf[l.end:])
+				clear(l.buf[l.end : l.end+lookahead])
 			case err != nil:
 				return false, err
 			case n == 0:

@@ -8,14 +8,14 @@ import "io"
 // Data records of different address widths may mix and come in any order, in
 // either case, with LF, CRLF or CR; any of S7, S8 and S9 ends the file, as
 // general tools choose the type by each address. The checksum does not cover
-// the type, so no reader can tell a damaged one. A record whose bytes pass the highest address of its type carries on; past
-// 4 GiB it is refused. An S5 or S6 count must be the number of data records of
-// the whole file. Refused, with the line: a wrong checksum or length, unknown
-// types and the reserved S4, two records that disagree on a byte, a wrong
-// count, anything but blank lines behind the end record, no end record,
-// anything before an S. A count that comes last stands for an end record, for
-// srec_cat 1.64 writes none where there is no start address: what is cut off
-// shows all the same.
+// the type, so no reader can tell a damaged one. A record whose bytes pass the
+// highest address of its type carries on; past 4 GiB it is refused. An S5 or
+// S6 count must be the number of data records of the whole file. Refused, with
+// the line: a wrong checksum or length, unknown types and the reserved S4, two
+// records that disagree on a byte, a wrong count, anything but blank lines
+// behind the end record, no end record, anything before an S. A count that
+// comes last stands for an end record, for srec_cat 1.64 writes none where
+// there is no start address: what is cut off shows all the same.
 //
 // The memory it takes is at most a small multiple of the file's length.
 func Srec(r io.Reader) (*Memory, error) {
@@ -75,7 +75,13 @@ func Srec(r io.Reader) (*Memory, error) {
 		}
 		data := g.arena[len(g.arena) : len(g.arena)+n]
 		at := 4 + 2*wide
-		dataSum, ok := t.decode(data, text[at:at+2*n])
+		var dataSum byte
+		var ok bool
+		if n == 16 {
+			dataSum, ok = t.decode16((*[16]byte)(data), (*[32]byte)(text[at:]))
+		} else {
+			dataSum, ok = t.decode(data, text[at:at+2*n])
+		}
 		check := t.at(text[at+2*n:])
 		if !ok || digits < 0 || check < 0 || sum+dataSum+byte(check) != 0xFF {
 			return nil, l.broken(2, 0, wide+1, 0xFF)
