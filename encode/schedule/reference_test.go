@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilwright/encode/cube"
 	"coilwright/encode/internal/reference"
 	"coilwright/encode/machine"
 	"coilwright/encode/schedule"
@@ -225,43 +226,94 @@ func TestReferenceExamples(t *testing.T) {
 // TestReferenceSeesFlippedBits: with any one bit of a store flipped, the comparison fails.
 func TestReferenceSeesFlippedBits(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 7))
-	machines := 0
-	for seed := uint64(0); machines < 12; seed++ {
+	small, large := 2, 20
+	if testing.Short() {
+		small, large = 1, 4
+	}
+	for seed := uint64(0); small+large > 0; seed++ {
+		if seed > 2000 {
+			t.Fatal("no machines to try")
+		}
 		src := load(t, "random.coil", reference.Random(rand.New(rand.NewPCG(seed, 2))))
 		meaning, err := reference.Evaluate(src)
 		s, _ := encode(src)
 		if s == nil || err != nil || difference(s, meaning) != "" {
 			continue
 		}
-		machines++
 		bits := len(s.Columns) << s.OpcodeBits << len(s.Flags) * s.Phases
-		// All bits of the first two small stores, some of the others.
-		every := machines <= 2
-		tries := 40
-		if every {
-			tries = bits
+		var tries []int
+		switch {
+		case bits < 4000 && small > 0:
+			small--
+			for n := range bits {
+				tries = append(tries, n)
+			}
+		case bits >= 4000 && large > 0:
+			large--
+			for range 30 {
+				tries = append(tries, r.IntN(bits))
+			}
+		default:
+			continue
 		}
-		for i := range tries {
-			n := i
-			if !every {
-				n = r.IntN(bits)
-			}
-			if every && testing.Short() && i%17 != 0 {
-				continue
-			}
-			flipped := flip(s, n)
-			if difference(flipped, meaning) == "" {
+		for _, n := range tries {
+			if difference(flip(s, n), meaning) == "" {
 				t.Fatalf("seed %d: bit %d flipped and not seen", seed, n)
 			}
 		}
-		t.Logf("seed %d: %d of %d bits flipped", seed, tries, bits)
+		t.Logf("seed %d: %d of %d bits flipped, each seen", seed, len(tries), bits)
 	}
 }
 
-// flip returns s with one bit of one word changed: every word becomes a row
-// of its own, so that the bit stands alone.
+// flip returns the store with bit n of all its bits changed: line by line
+// within a word, word by word over phases, flags and opcodes.
 func flip(s *store.Store, n int) *store.Store {
+	column := n % len(s.Columns)
+	n /= len(s.Columns)
+	phase := n%s.Phases + 1
+	n /= s.Phases
+	flags := uint64(n) & (1<<len(s.Flags) - 1)
+	opcode := uint64(n) >> len(s.Flags)
+
 	out := *s
+	exact := store.Row{
+		Opcode: cube.Cube{Care: 1<<s.OpcodeBits - 1, Value: opcode},
+		Flags:  cube.Cube{Care: 1<<len(s.Flags) - 1, Value: flags},
+		Phase:  phase, Lines: store.NewSet(len(s.Columns)),
+	}
+	exact.Lines.Add(column)
+	if !s.At(opcode, flags, phase).Has(column) {
+		out.Rows = append(slices.Clone(s.Rows), exact)
+		return &out
+	}
 	out.Rows = nil
+	for _, row := range s.Rows {
+		if row.Phase != phase || !row.Lines.Has(column) || !row.Opcode.Matches(opcode) || !row.Flags.Matches(flags) {
+			out.Rows = append(out.Rows, row)
+			continue
+		}
+		// The row without the column, and the column for all words of the
+		// row but this one: those that differ in a bit that did not matter.
+		rest := row
+		rest.Lines = slices.Clone(row.Lines)
+		rest.Lines[column/64] &^= 1 << (column % 64)
+		out.Rows = append(out.Rows, rest)
+		for b := range s.OpcodeBits {
+			if row.Opcode.Care>>b&1 == 0 {
+				other := row
+				other.Lines = exact.Lines
+				other.Opcode = row.Opcode.With(b, 1-opcode>>b&1)
+				out.Rows = append(out.Rows, other)
+			}
+		}
+		for b := range s.Flags {
+			if row.Flags.Care>>b&1 == 0 {
+				other := row
+				other.Lines = exact.Lines
+				other.Flags = row.Flags.With(b, 1-flags>>b&1)
+				out.Rows = append(out.Rows, other)
+			}
+		}
+	}
 	return &out
 }

@@ -101,13 +101,23 @@ func (m *machine) touches(l int, s *signal) bool {
 // sources lists the gates that are sources of each bus bit in a phase, through
 // bus-to-bus gates that are on (L.2, L.3).
 func (c *chart) sources(phase int) [][]int {
-	lines := c.on[phase]
-	net := c.m.nets(lines)
-	at := make([][]int, len(c.m.bits))
-	for _, l := range lines {
-		if c.m.lines[l].kind != "gate" {
-			continue
+	var gates []int
+	for _, l := range c.on[phase] {
+		if c.m.lines[l].kind == "gate" {
+			gates = append(gates, l)
 		}
+	}
+	slices.Sort(gates)
+	var key []byte
+	for _, l := range gates {
+		key = append(key, byte(l), byte(l>>8))
+	}
+	if out, ok := c.m.lit[string(key)]; ok {
+		return out
+	}
+	net := c.m.nets(gates)
+	at := make([][]int, len(c.m.bits))
+	for _, l := range gates {
 		for b := range c.m.lines[l].writes {
 			if !slices.Contains(at[net[b]], l) {
 				at[net[b]] = append(at[net[b]], l)
@@ -118,6 +128,7 @@ func (c *chart) sources(phase int) [][]int {
 	for b := range out {
 		out[b] = at[net[b]]
 	}
+	c.m.lit[string(key)] = out
 	return out
 }
 
@@ -245,9 +256,10 @@ func (c *chart) selects() string {
 	return ""
 }
 
-// undriven: with `none`, what the latches read has no source (L.9).
+// undriven: with `none`, what the latches read has no source in the strobe
+// phases of the step (L.9).
 func (c *chart) undriven() string {
-	for j, s := range c.steps {
+	for _, s := range c.steps {
 		if !s.none {
 			continue
 		}
@@ -255,7 +267,7 @@ func (c *chart) undriven() string {
 			if c.m.lines[l].kind != "latch" {
 				continue
 			}
-			for p := s.strobe; p <= c.strobed(j, l); p++ {
+			for p := s.strobe; p <= s.strobe+s.shape.n-1; p++ {
 				at := c.sources(p)
 				for b := range c.m.lines[l].reads.bits {
 					if c.m.bits[b].kind == "bus" && len(at[b]) > 0 {

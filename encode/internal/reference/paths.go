@@ -29,6 +29,7 @@ type path struct {
 	wait  int // phases kept free after the last strobe
 
 	// worked out when the path is placed
+	chart   *chart
 	last    int // P.7; idle phases included once the seams are known
 	restart int
 	on      map[int][]int // lines on in each phase
@@ -44,8 +45,9 @@ type step struct {
 	tests int   // tests of the path before it
 	fetch bool
 
-	strobe int // worked out
 	shape  *shape
+	id     int // the same in all paths that have this step and all before it in common
+	strobe int // worked out
 }
 
 // held is a line kept on by a hold; two steps in one hold have the same number.
@@ -222,8 +224,9 @@ func (w *walker) step(p *path, names []definition.Name, in around) {
 			}
 		}
 	}
+	w.m.steps++
 	p.steps = append(p.steps, step{
-		lines: lines, held: in.held, none: none, wait: p.wait,
+		id: w.m.steps, lines: lines, held: in.held, none: none, wait: p.wait,
 		arms: in.arms, tests: len(p.tests), fetch: w.fetch,
 		shape: w.m.shape(lines, none),
 	})

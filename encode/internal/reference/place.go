@@ -24,6 +24,7 @@ func (m *machine) encode() *ring {
 	strict := map[string]bool{}
 	for {
 		r := &ring{owners: m.owners()}
+		m.strobe = map[int]int{}
 		for _, o := range r.owners {
 			for _, p := range o.paths {
 				m.place(p, strict)
@@ -60,11 +61,16 @@ func (m *machine) tested(r *ring, flag string) bool {
 // place finds the earliest strobe of each step in turn (P.1), then the last phase (P.7).
 func (m *machine) place(p *path, strict map[string]bool) {
 	last := 0 // strobe phase of the steps so far
-	var c *chart
 	for i := range p.steps {
 		s := &p.steps[i]
+		if at, ok := m.strobe[s.id]; ok {
+			// Placed with a path that is the same up to here (P.12).
+			s.strobe = at
+			last = at + s.shape.n - 1
+			continue
+		}
 		for s.strobe = last + 1; ; s.strobe++ {
-			c = m.draw(p.steps[:i+1])
+			c := m.draw(p.steps[:i+1])
 			text := m.tooEarly(p, c, strict)
 			if text == "" {
 				text = c.broken()
@@ -76,8 +82,11 @@ func (m *machine) place(p *path, strict map[string]bool) {
 				panic(rejection{fmt.Sprintf("%s (step %d can never strobe)", text, i+1)})
 			}
 		}
+		m.strobe[s.id] = s.strobe
 		last = s.strobe + s.shape.n - 1
 	}
+	c := m.draw(p.steps)
+	p.chart = c
 	if text := c.driven(); text != "" {
 		panic(rejection{text})
 	}
@@ -184,13 +193,10 @@ func (m *machine) seams(r *ring, strict map[string]bool) {
 	}
 	heads := map[string]*chart{}
 	var all []*path
-	charts := map[*path]*chart{}
 	for _, o := range r.owners {
 		for _, p := range o.paths {
-			c := m.draw(p.steps)
-			charts[p] = c
 			all = append(all, p)
-			head := c.trimmed(0, 0, reach)
+			head := p.chart.trimmed(0, 0, reach)
 			heads[head.key()] = head
 		}
 	}
@@ -199,7 +205,7 @@ func (m *machine) seams(r *ring, strict map[string]bool) {
 	idles := map[*path]int{}
 	for _, p := range all {
 		idle := 0
-		tail := charts[p].trimmed(-p.last, p.last-reach, p.last)
+		tail := p.chart.trimmed(-p.last, p.last-reach, p.last)
 		if n, ok := known[tail.key()]; ok {
 			idle = n
 		} else {
@@ -216,7 +222,7 @@ func (m *machine) seams(r *ring, strict map[string]bool) {
 			known[tail.key()] = idle
 		}
 		for _, q := range all {
-			for m.unready(p, q, charts[p], charts[q], idle, strict) {
+			for m.unready(p, q, idle, strict) {
 				idle++
 			}
 		}
@@ -237,8 +243,9 @@ func (m *machine) joined(tail, head *chart, idle int) *chart {
 
 // unready tells whether q begins too early after p for a wait at the end of p
 // or for the flags that p latched and q looks at.
-func (m *machine) unready(p, q *path, c, d *chart, idle int, strict map[string]bool) bool {
+func (m *machine) unready(p, q *path, idle int, strict map[string]bool) bool {
 	end := p.last + idle
+	c, d := p.chart, q.chart
 	if n := len(p.steps); n > 0 {
 		last := p.steps[n-1].strobe + p.steps[n-1].shape.n - 1
 		if end+q.steps[0].strobe < last+p.wait+1 {
@@ -287,7 +294,7 @@ func (m *machine) finish(r *ring) {
 	for _, o := range r.owners {
 		for _, p := range o.paths {
 			p.on = map[int][]int{}
-			maps.Copy(p.on, m.draw(p.steps).on)
+			maps.Copy(p.on, p.chart.on)
 			if m.restart < 0 || o.idle {
 				p.last = r.phases
 				continue
@@ -387,11 +394,11 @@ func (m *machine) early(r *ring, strict map[string]bool) bool {
 					step = t.step
 				}
 			}
-			at := m.draw(own.steps).latched(sig, step)
+			at := own.chart.latched(sig, step)
 			yes := at > 0 && f.first < at+m.decode
 			for _, before := range r.owners {
 				for _, p := range before.paths {
-					if s := m.draw(p.steps).latched(sig, len(p.steps)); at == 0 && s > 0 && p.last+f.first < s+m.decode {
+					if s := p.chart.latched(sig, len(p.steps)); at == 0 && s > 0 && p.last+f.first < s+m.decode {
 						yes = true
 					}
 				}

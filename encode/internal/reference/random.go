@@ -112,8 +112,12 @@ func (g *generator) sequencer(restart bool) {
 	add(50, "decode %d", 1+g.r.IntN(4))
 	add(40, "dead %d", g.r.IntN(3))
 	if restart {
-		add(30, "restart cuts")
-		add(10, "restart steers")
+		switch g.r.IntN(10) {
+		case 0, 1, 2:
+			list = append(list, "restart cuts")
+		case 3:
+			list = append(list, "restart steers")
+		}
 		add(15, "phases %d", 12+g.r.IntN(40))
 	} else {
 		list = append(list, fmt.Sprintf("phases %d", 24+g.r.IntN(30)))

@@ -80,6 +80,10 @@ type machine struct {
 	clash  [][]bool // latch a must be off while b reads (P.5)
 	both   [][]bool // latches a and b write the same bit (L.5)
 	shapes map[string]*shape
+
+	steps  int                // numbered so far
+	lit    map[string][][]int // sources of each bus bit for the gates that are on
+	strobe map[int]int        // of the steps placed so far, by id
 }
 
 func number(n definition.Number) int {
@@ -135,7 +139,7 @@ func resolve(src *definition.Source) *machine {
 		signals: map[string]*signal{}, units: map[string]*unit{}, named: map[string]int{},
 		fields: map[string][]choice{}, widths: map[string]int{}, sequences: map[string]*definition.Sequence{},
 		undefined: "restart", restart: -1, halt: -1,
-		lead: 1, trail: 1, decode: 1, shapes: map[string]*shape{},
+		lead: 1, trail: 1, decode: 1, shapes: map[string]*shape{}, lit: map[string][][]int{},
 	}
 	for _, f := range src.Files {
 		if len(f.Broken) > 0 {
@@ -243,7 +247,13 @@ func resolve(src *definition.Source) *machine {
 }
 
 func (m *machine) sequencer(d *definition.Settings) {
+	seen := map[string]bool{}
 	for _, s := range d.Settings {
+		if s.Name != nil && seen[s.Name.Text] {
+			reject("N.2", "%s is set twice", s.Name.Text)
+		} else if s.Name != nil {
+			seen[s.Name.Text] = true
+		}
 		if s.Name == nil || len(s.Values) == 0 {
 			reject("settings", "sequencer")
 		}
