@@ -43,7 +43,6 @@ func Encode(m *machine.Machine) (*Plan, diag.List) {
 		return plan, list
 	}
 	e.settle()
-	e.seam()
 	e.changes()
 	e.ring()
 	e.publish()
@@ -174,14 +173,18 @@ func (e *encoder) settle() {
 			}
 			w.path.Fetch = len(w.path.Steps)
 		}
-		again := false
-		fetchAgain := false
 		for i, f := range e.families {
-			if !dirty[i] {
-				continue
+			if dirty[i] {
+				dirty[i] = false
+				e.walkFamily(f)
 			}
-			dirty[i] = false
-			e.walkFamily(f)
+			for _, w := range f.walkers {
+				w.finish()
+			}
+		}
+		e.seam()
+		again, fetchAgain := false, false
+		for i, f := range e.families {
 			if !f.ok {
 				continue
 			}
@@ -234,7 +237,6 @@ func (e *encoder) walkFamily(f *family) {
 			f.ok = false
 			return
 		}
-		w.finish()
 		f.walkers = append(f.walkers, w)
 	}
 	f.tree = grow(f.walkers, 0)
@@ -268,7 +270,6 @@ func (w *walker) restartAt() int {
 func (e *encoder) changes() {
 	for _, f := range e.families {
 		if f.ok {
-			f.tree.compare(f.leafLines(e.r)) // the seam may have moved restart
 			f.tree.changes(e, f)
 		}
 	}
@@ -304,6 +305,7 @@ func (e *encoder) seam() {
 				earliest(&strobe, w.path.Steps[0].Strobe)
 			}
 		}
+		f.tree.compare(f.leafLines(e.r))
 		f.tree.fresh(func(flag, phase int) {
 			s := armed[flag]
 			earliest(&s, phase)
