@@ -123,7 +123,7 @@ var (
 	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+): place (\d+), (\d+) diodes?, leaves by pin (\d+)$`)
 	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\)) by pin (\d+): place (\d+), (\d+) diodes?$`)
 	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(\d+) (column|row|pulse|phase) `)
-	countLine  = regexp.MustCompile(`^\[ \] pin +(\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+)$`)
+	countLine  = regexp.MustCompile(`^\[ \] pin +(\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?$`)
 	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows +(\d+) pulse wires +(\d+) diodes$`)
 )
 

@@ -38,21 +38,9 @@ func Instructions(m *machine.Machine) []string {
 // An error is the writer's.
 func Chart(w io.Writer, m *machine.Machine, p *schedule.Plan, o ChartOptions) error {
 	c := &chart{page: newPage(w, o.Width), m: m, plan: p, digits: len(strconv.Itoa(max(p.Phases, 10)))}
-	for _, l := range m.Lines {
-		c.label = max(c.label, len(l.Name))
-	}
-	for _, s := range m.Signals {
-		if s.Kind == machine.Bus && s.Or {
-			c.label = max(c.label, len(s.Name)+len(orSuffix))
-		}
-	}
-	c.label = max(c.label, len("phase"))
-	c.cells = max((c.width-c.label-2)/(c.digits+1), 4)
 	c.legend()
-	for _, g := range gather(p) {
-		if o.Instruction == "" || c.named(g[0], o.Instruction) {
-			c.section(g)
-		}
+	for _, part := range c.parts(o.Instruction) {
+		c.section(part)
 	}
 	return c.flush()
 }
@@ -64,33 +52,43 @@ type chart struct {
 	*page
 	m      *machine.Machine
 	plan   *schedule.Plan
-	label  int // width of the names at the left
 	digits int // width of a cell without its border
-	cells  int // phases in a block
 }
 
-// gather puts together the variants of an instruction that share their paths.
-func gather(p *schedule.Plan) [][]*schedule.Owner {
+// part is a drawing and those whose it is.
+type part struct {
+	owners []*schedule.Owner
+	body   string
+}
+
+// parts draws the paths of every owner that is asked for, and puts together
+// the variants of an instruction that come out alike.
+func (c *chart) parts(name string) []*part {
 	type key struct {
 		instruction int
-		first       *schedule.Path
+		body        string
 	}
-	var out [][]*schedule.Owner
-	at := map[key][]int{}
-	for i := range p.Owners {
-		o := &p.Owners[i]
-		if len(o.Paths) == 0 {
+	var out []*part
+	alike := map[key]*part{}
+	drawn := map[*schedule.Path]string{} // by first path: variants share them all
+	for i := range c.plan.Owners {
+		o := &c.plan.Owners[i]
+		if len(o.Paths) == 0 || name != "" && !c.named(o, name) {
 			continue
 		}
-		k := key{o.Instruction, o.Paths[0]}
-		same := slices.IndexFunc(at[k], func(g int) bool { return slices.Equal(out[g][0].Paths, o.Paths) })
-		if same >= 0 && o.Kind == "instruction" {
-			g := at[k][same]
-			out[g] = append(out[g], o)
+		body, ok := drawn[o.Paths[0]]
+		if !ok {
+			body = c.paths(o)
+			drawn[o.Paths[0]] = body
+		}
+		k := key{o.Instruction, body}
+		if p := alike[k]; p != nil && o.Kind == "instruction" {
+			p.owners = append(p.owners, o)
 			continue
 		}
-		at[k] = append(at[k], len(out))
-		out = append(out, []*schedule.Owner{o})
+		p := &part{[]*schedule.Owner{o}, body}
+		alike[k] = p
+		out = append(out, p)
 	}
 	return out
 }
@@ -108,19 +106,15 @@ func (c *chart) legend() {
 	c.line("Phase chart: a ring of %s of %s", counted(c.plan.Phases, "phase"), duration(period))
 	c.line("")
 	full := func(mark rune) string { return strings.Repeat(string(mark), c.digits) }
-	marks := []string{
-		full(markStrobe) + " strobe", full(markLead) + " lead", full(markTrail) + " trail",
-		full(markHold) + " held", full(markRestart) + " back to phase 1",
-	}
+	last := full(markRestart) + " back to phase 1"
 	for _, s := range c.m.Signals {
 		if s.Kind == machine.Bus && s.Or {
-			marks = append(marks, full(markOr)+" several sources on a bus")
+			last += "   " + full(markOr) + " several sources on a bus"
 			break
 		}
 	}
-	for _, l := range wrap("  ", "  ", strings.Join(marks, "   "), c.width) {
-		c.line("%s", l)
-	}
+	c.line("  %s strobe   %s lead   %s trail   %s held", full(markStrobe), full(markLead), full(markTrail), full(markHold))
+	c.line("  %s", last)
 	c.line("  (1) a step of fetch   [2] a step of the body: the phases of its strobe")
 }
 
@@ -133,11 +127,15 @@ const (
 	markOr      = '+'
 )
 
+var roleMarks = map[store.Role]rune{
+	store.Lead: markLead, store.Strobe: markStrobe, store.Trail: markTrail, store.Hold: markHold, store.Return: markRestart,
+}
+
 // weight orders the marks where windows of one line overlap.
 var weight = map[rune]int{markTrail: 1, markLead: 2, markHold: 3, markStrobe: 4, markRestart: 5}
 
-func (c *chart) section(owners []*schedule.Owner) {
-	o := owners[0]
+func (c *chart) section(p *part) {
+	o := p.owners[0]
 	c.line("")
 	c.line("")
 	width := c.m.Opcode.Width()
@@ -145,33 +143,43 @@ func (c *chart) section(owners []*schedule.Owner) {
 	case "instruction":
 		c.rule(o.Name, "opcode "+pattern(o.Opcodes[0], width))
 		var also []string
-		for _, v := range owners[1:] {
+		for _, v := range p.owners[1:] {
 			name := strings.TrimPrefix(v.Name, c.m.Instructions[v.Instruction].Name+" ")
 			also = append(also, name+" "+pattern(v.Opcodes[0], width))
 		}
-		c.list("also ", also)
+		c.list("   also ", ", ", also)
 	case "undefined":
 		c.rule("undefined opcodes", string(c.m.Undefined))
 		var opcodes []string
 		for _, q := range o.Opcodes {
 			opcodes = append(opcodes, pattern(q, width))
 		}
-		c.list("opcodes ", opcodes)
+		c.list("   opcodes ", ", ", opcodes)
 	default:
 		c.rule(o.Name, "every opcode")
 	}
-	for i, p := range o.Paths {
-		c.line("")
-		if p.Flags.Care != 0 {
-			var flags []string
-			for _, f := range c.plan.Tested {
-				flags = append(flags, c.m.Signals[f].Name)
-			}
-			c.line("path %d of %d: %s", i+1, len(o.Paths), condition(p.Flags, flags))
-		}
-		c.path(p)
-		c.chain(p)
+	c.w.WriteString(p.body)
+}
+
+// paths draws every path of an owner.
+func (c *chart) paths(o *schedule.Owner) string {
+	var text strings.Builder
+	page := newPage(&text, c.width)
+	sheet := &chart{page, c.m, c.plan, c.digits}
+	var flags []string
+	for _, f := range c.plan.Tested {
+		flags = append(flags, c.m.Signals[f].Name)
 	}
+	for i, p := range o.Paths {
+		sheet.line("")
+		if p.Flags.Care != 0 {
+			sheet.line("path %d of %d: %s", i+1, len(o.Paths), condition(p.Flags, flags))
+		}
+		sheet.path(p)
+		sheet.chain(p)
+	}
+	page.w.Flush() // a strings.Builder takes everything
+	return text.String()
 }
 
 // rule is a line across the page with a name at its left and a remark at its right end.
@@ -180,18 +188,23 @@ func (c *chart) rule(name, remark string) {
 	c.line("-- %s %s %s --", name, strings.Repeat("-", dashes), remark)
 }
 
-// list writes names separated by commas over as many lines as it takes.
-func (c *chart) list(what string, names []string) {
-	if len(names) == 0 {
+// list writes items over as many lines as it takes and breaks none of them.
+func (c *chart) list(what, between string, items []string) {
+	if len(items) == 0 {
 		return
 	}
-	for i := range names {
-		names[i] = strings.ReplaceAll(names[i], " ", "\x00") // a name is not broken
+	line, indent := what, strings.Repeat(" ", len(what))
+	for i, item := range items {
+		if i+1 < len(items) {
+			item += between
+		}
+		if i > 0 && len(line)+len(strings.TrimRight(item, " ")) > c.width {
+			c.line("%s", line)
+			line = indent
+		}
+		line += item
 	}
-	text := strings.Join(names, ", ")
-	for _, l := range wrap("   "+what, strings.Repeat(" ", 3+len(what)), text, c.width) {
-		c.line("%s", strings.ReplaceAll(l, "\x00", " "))
-	}
+	c.line("%s", line)
 }
 
 // bar is what stands in the cells of one line; index 0 is phase 1.
@@ -209,17 +222,25 @@ func (c *chart) path(p *schedule.Path) {
 		}
 	}
 	bars := c.bars(p, end)
-	for from := 1; from <= end; from += c.cells {
-		to := min(from+c.cells-1, end)
+	label := len("phase")
+	for _, b := range bars {
+		label = max(label, len(b.name))
+	}
+	// Blocks of equal size read better than a full one and a remainder.
+	cells := max((c.width-label-2)/(c.digits+1), 4)
+	blocks := (end + cells - 1) / cells
+	cells = (end + blocks - 1) / blocks
+	for from := 1; from <= end; from += cells {
+		to := min(from+cells-1, end)
 		if from > 1 {
 			c.line("")
 		}
-		c.steps(p, from, to)
+		c.line("%-*s %s", label, "step", c.steps(p, from, to))
 		var head strings.Builder
 		for phase := from; phase <= to; phase++ {
 			fmt.Fprintf(&head, " %*d", c.digits, phase)
 		}
-		c.line("%-*s %s", c.label, "phase", head.String())
+		c.line("%-*s %s", label, "phase", head.String())
 		for _, b := range bars {
 			marks := b.marks[from-1 : to]
 			if !slices.ContainsFunc(marks, func(r rune) bool { return r != 0 }) {
@@ -232,7 +253,7 @@ func (c *chart) path(p *schedule.Path) {
 				}
 				cells.WriteString("|" + strings.Repeat(string(r), c.digits))
 			}
-			c.line("%-*s %s|", c.label, b.name, cells.String())
+			c.line("%-*s %s|", label, b.name, cells.String())
 		}
 	}
 }
@@ -250,19 +271,21 @@ func (c *chart) bars(p *schedule.Path, end int) []bar {
 			b.marks[phase-1] = mark
 		}
 	}
+	held := map[int]schedule.Window{} // by line: its window in the step before
 	for _, s := range p.Steps {
 		for _, w := range s.On {
 			for phase := w.From; phase <= w.To; phase++ {
-				mark := markTrail
-				switch {
-				case phase >= w.StrobeFrom && phase <= w.StrobeTo:
-					mark = markStrobe
-				case w.Held:
-					mark = markHold
-				case phase < w.StrobeFrom:
-					mark = markLead
+				put(w.Line, phase, roleMarks[w.Role(phase)])
+			}
+			if before, ok := held[w.Line]; ok && w.Held && before.To >= w.From-1 {
+				for phase := before.StrobeTo + 1; phase < w.StrobeFrom; phase++ {
+					put(w.Line, phase, markHold)
 				}
-				put(w.Line, phase, mark)
+			}
+			if w.Held {
+				held[w.Line] = w
+			} else {
+				delete(held, w.Line)
 			}
 		}
 	}
@@ -346,7 +369,7 @@ func (c *chart) sources(on func(line int) bool) map[int]int {
 
 // steps draws the brackets above the phases from..to. Each cell has its left
 // border and a place for the number; a border that two steps share is a bar.
-func (c *chart) steps(p *schedule.Path, from, to int) {
+func (c *chart) steps(p *schedule.Path, from, to int) string {
 	cell := c.digits + 1
 	row := []byte(strings.Repeat(" ", cell*(to-from+1)+1))
 	border := func(at int, mark byte) {
@@ -369,7 +392,7 @@ func (c *chart) steps(p *schedule.Path, from, to int) {
 		copy(row[(left-from)*cell+1:], fmt.Sprintf("%*d", c.digits, i+1))
 		border((right-from+1)*cell, closed)
 	}
-	c.line("%-*s %s", c.label, "step", row)
+	return string(row)
 }
 
 // chain says what sets the length of a path, one constraint a line, each with
@@ -380,8 +403,11 @@ func (c *chart) chain(p *schedule.Path) {
 	}
 	n := max(p.Last, p.Restart)
 	text := fmt.Sprintf("%s, %s", counted(n, "phase"), duration(float64(n)*c.m.Sequencer.Period))
-	if p.Restart == 0 && p.Last < c.plan.Phases {
-		text += fmt.Sprintf(", then nothing is on to the end of the ring in phase %d", c.plan.Phases)
+	switch {
+	case p.Restart == 0:
+		text += ": the whole ring, for there is no restart line"
+	case p.Restart > p.Last:
+		text += ", the last for a restart that cuts"
 	}
 	c.line("  %s", text)
 	for _, l := range p.Chain {

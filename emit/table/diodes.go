@@ -42,7 +42,7 @@ func DiodesText(w io.Writer, mx *network.Matrix) error {
 			feed = "\f"
 		}
 		p.line("%s%s", feed, heading(mx.Machine, mx.Title, mx.Hash, p.width))
-		p.line("%s", spread("Diode placement, "+mx.Style+" style: "+sizes(mx), fmt.Sprintf("page %d of %d", i+1, len(pages)), p.width))
+		p.line("%s", spread(fmt.Sprintf("Diode placement, %s style: %s on %s", mx.Style, counted(len(mx.Diodes), "diode"), counted(len(mx.Cards), "card")), fmt.Sprintf("page %d of %d", i+1, len(pages)), p.width))
 		for _, line := range lines {
 			p.line("%s", line)
 		}
@@ -115,7 +115,7 @@ func (l *placement) cautions() []string {
 	for _, c := range cautions {
 		out = append(out, wrap("  * ", "    ", c, l.width)...)
 	}
-	return append(out, "", bandRule(l.mx), "Solder from top to bottom and tick each box; count against the figures given.")
+	return append(out, "", "The band on a diode marks its cathode.", bandRule(l.mx), "Solder from top to bottom and tick each box; count against the figures given.")
 }
 
 func (l *placement) fields(box, diode, card, place, row, column, line, pin, band, means string) string {
@@ -161,7 +161,7 @@ func (l *placement) blocks() [][]string {
 		}
 		for _, i := range b.pulses {
 			p := mx.Pulses[i]
-			add(len(p.Phases), "pulse wire", fmt.Sprintf("%s  pulse wire of phases %s: place %d, %s, leaves by pin %d",
+			add(len(p.Phases), "phases "+network.Spans(p.Phases), fmt.Sprintf("%s  pulse wire of phases %s: place %d, %s, leaves by pin %d",
 				p.Name, network.Spans(p.Phases), p.Place, counted(len(p.Phases), "diode"), p.Pin))
 		}
 		for _, i := range b.rows {
@@ -170,14 +170,18 @@ func (l *placement) blocks() [][]string {
 			if r.Pulse >= 0 {
 				from = fmt.Sprintf("%s (phases %s)", mx.Pulses[r.Pulse].Name, network.Spans(r.Phases))
 			}
-			means := []string{r.Owner, condition(r.Flags, mx.Flags), network.Spans(r.Phases)}
+			means := r.Owner
+			if r.Flags.Care != 0 {
+				means += " when " + condition(r.Flags, mx.Flags)
+			}
+			means += ", " + plural(len(r.Phases), "phase") + " " + network.Spans(r.Phases)
 			title := []string{fmt.Sprintf("%s  from %s by pin %d: place %d, %s", r.Name, from, r.Pin, r.Place, counted(len(r.Lines), "diode"))}
 			what := belongs(mx, r)
 			if r.Flags.Care != 0 {
 				what += ", when " + condition(r.Flags, mx.Flags)
 			}
 			title = append(title, wrap("    ", "      ", what, l.width)...)
-			add(len(r.Lines), strings.Join(strings.Fields(strings.Join(means, " ")), " "), title...)
+			add(len(r.Lines), means, title...)
 		}
 		out = append(out, l.counts(b)...)
 	}
@@ -216,7 +220,7 @@ func (l *placement) counts(b board) [][]string {
 		n := min(len(list), countLines)
 		block := []string{"Check card " + b.card.Name + ": diodes in each column, by pin"}
 		for _, c := range list[:n] {
-			block = append(block, fmt.Sprintf("[ ] pin %*d  %-*s column %3s %5d", l.pins, c.pin, l.line, c.name, c.column, c.n))
+			block = append(block, fmt.Sprintf("[ ] pin %*d  %-*s column %3s %5d %s", l.pins, c.pin, l.line, c.name, c.column, c.n, plural(c.n, "diode")))
 		}
 		out, list = append(out, block), list[n:]
 	}

@@ -19,10 +19,10 @@ func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
 	p := newPage(w, width)
 	p.line("%s", heading(mx.Machine, mx.Title, mx.Hash, p.width))
 	p.line("Matrix, %s style: %s", mx.Style, sizes(mx))
-	p.line("  x is a diode. %s", bandRule(mx))
-	p.line("  'from' is the wire that feeds a row: a phase (5) or a pulse wire (P1).")
+	p.line("  An x is a diode. %s", bandRule(mx))
+	p.line("  A row is fed from a phase wire (5) or a pulse wire (P1).")
 	if len(mx.Flags) > 0 {
-		p.line("  Flags before the columns: 1 on, 0 off, ? does not matter.")
+		p.line("  Before the columns stand the flags: 1 on, 0 off, ? does not matter.")
 	}
 	for _, b := range boards(mx) {
 		p.line("")
@@ -34,8 +34,11 @@ func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
 		}
 		if len(b.rows) > 0 {
 			p.line("")
-			for _, l := range pulsesUsed(mx, b.rows, p.width) {
-				p.line("%s", l)
+			if used := pulsesUsed(mx, b.rows, p.width); used != nil {
+				for _, l := range used {
+					p.line("%s", l)
+				}
+				p.line("")
 			}
 			rowGrid(mx, b, p.width).print(p)
 		}
@@ -54,9 +57,9 @@ func sizes(mx *network.Matrix) string {
 // bandRule says which way the bands point.
 func bandRule(mx *network.Matrix) string {
 	if mx.Board.Negative {
-		return "Its band (cathode) faces the row; of a pulse wire, the phase wire."
+		return "Its band faces the row, on a pulse wire the phase wire."
 	}
-	return "Its band (cathode) faces the column; of a pulse wire, the pulse wire."
+	return "Its band faces the column, on a pulse wire that wire."
 }
 
 // board is what stands on one card, by place.
@@ -164,7 +167,7 @@ func rowGrid(mx *network.Matrix, b board, width int) *grid {
 		r := mx.Rows[i]
 		if m := belongs(mx, r); m != group {
 			group = m
-			g.rows = append(g.rows, gridRow{heading: wrap("", "      ", m, width)})
+			g.rows = append(g.rows, gridRow{heading: wrap("", strings.Repeat(" ", 10), m, width)})
 		}
 		row := gridRow{cells: []string{strconv.Itoa(r.Place), r.Name, wireName(mx, r)}, marks: make([]bool, n)}
 		for f := range mx.Flags {

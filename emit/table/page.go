@@ -106,10 +106,14 @@ func condition(c cube.Cube, flags []string) string {
 
 // counted writes "1 row", "2 rows".
 func counted(n int, what string) string {
+	return fmt.Sprintf("%d %s", n, plural(n, what))
+}
+
+func plural(n int, what string) string {
 	if n == 1 {
-		return "1 " + what
+		return what
 	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return what + "s"
 }
 
 // records writes CSV.

@@ -43,7 +43,7 @@ func Summary(w io.Writer, f Facts) error {
 			defined.Add(defined, new(big.Int).Lsh(big.NewInt(1), uint(s.OpcodeBits-c.Literals())))
 		}
 	}
-	entry("opcode", "%s, %s of %d defined, undefined: %s", counted(s.OpcodeBits, "bit"), defined, uint64(1)<<s.OpcodeBits, m.Undefined)
+	entry("opcode", "%s; %s of %d defined, the others %s", counted(s.OpcodeBits, "bit"), defined, uint64(1)<<s.OpcodeBits, undefinedText[m.Undefined])
 	entry("instructions", "%d in %s", len(m.Instructions), counted(variants, "variant"))
 	flags := "none"
 	if len(s.Flags) > 0 {
@@ -68,6 +68,10 @@ func Summary(w io.Writer, f Facts) error {
 		entry("matrix", "%s style: %s", mx.Style, sizes(mx))
 	}
 	return p.flush()
+}
+
+var undefinedText = map[machine.Undefined]string{
+	machine.UndefinedRestart: "restart", machine.UndefinedIdle: "idle", machine.UndefinedHalt: "halt", machine.UndefinedFree: "are free",
 }
 
 // longest finds the longest path and says whose it is; the first of equals.
