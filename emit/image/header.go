@@ -28,12 +28,12 @@ func writeHeader(w io.Writer, im *Image) error {
 	fmt.Fprintf(out, "#define %s_WORDS %dUL\n#define %s_BITS %d\n", macro, im.Words, macro, im.Bits)
 	count, perLine := macro+"_WORDS", min(8, 128/size)
 	if flat {
-		order := "most"
+		order, little := "most", 0
 		if im.Little {
-			order = "least"
+			order, little = "least", 1
 		}
 		fmt.Fprintf(out, "#define %s_BYTES %d /* a word, %s significant byte first */\n", macro, im.BytesPerWord, order)
-		fmt.Fprintf(out, "#define %s_LITTLE %d\n", macro, map[bool]int{true: 1}[im.Little])
+		fmt.Fprintf(out, "#define %s_LITTLE %d\n", macro, little)
 		size = 8
 		count += " * " + macro + "_BYTES"
 	}

@@ -2,6 +2,7 @@ package readback
 
 import (
 	"encoding/binary"
+	"fmt"
 	"io"
 	"slices"
 )
@@ -103,7 +104,7 @@ func Hex(r io.Reader) (*Memory, error) {
 		case 4:
 			base, segmented = value<<16, false
 		case 3, 5:
-			if err := m.start([]string{3: "03", 5: "05"}[kind], value, line); err != nil {
+			if err := m.start(fmt.Sprintf("%02X", kind), value, line); err != nil {
 				return nil, err
 			}
 		}
