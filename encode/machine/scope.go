@@ -243,6 +243,9 @@ func (r *resolver) adopt() {
 	for _, f := range r.src.Files {
 		for _, b := range f.Broken {
 			r.brokenKW[b.Keyword] = true
+			if b.Beside {
+				r.brokenKW[""] = true
+			}
 			for _, n := range b.Names {
 				r.muted[n] = true
 			}

@@ -43,6 +43,7 @@ func Encode(m *machine.Machine) (*Plan, diag.List) {
 		return plan, list
 	}
 	e.settle()
+	e.r.heldUnlatched(e.list)
 	e.changes()
 	e.ring()
 	e.publish()

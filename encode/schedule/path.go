@@ -308,6 +308,9 @@ func (w *walker) step(n *machine.Node) {
 	for _, o := range shape.off {
 		w.after(w.r.off(o.line), o.from)
 	}
+	for h := range w.holds {
+		w.r.heldReads(&w.holds[h], lines)
+	}
 	s := w.best.phase
 	if len(w.r.joins) > 0 || shape.undriven != nil || len(w.nones) > 0 {
 		if clear := w.clear(lines, shape, s); clear > s {

@@ -43,15 +43,17 @@ type rules struct {
 	joins   []int            // bus-to-bus gates
 	first   [][]after        // by later element: the rules it is under
 	shapes  map[*machine.Node]*shape
-	scratch []span    // for the path at hand
-	driven  []netMask // by line, filled in as asked
+	scratch []span                         // for the path at hand
+	driven  []netMask                      // by line, filled in as asked
+	held    map[*machine.Node]map[int]bool // by hold: its gates, and whether a step inside reads them
+	holds   []*machine.Node                // in the order met
 }
 
 func (r *rules) off(line int) element { return element(len(r.m.Lines) + line) }
 func (r *rules) elements() int        { return 2 * len(r.m.Lines) }
 
 func newRules(m *machine.Machine) *rules {
-	r := &rules{m: m, shapes: map[*machine.Node]*shape{}, driven: make([]netMask, len(m.Lines))}
+	r := &rules{m: m, shapes: map[*machine.Node]*shape{}, held: map[*machine.Node]map[int]bool{}, driven: make([]netMask, len(m.Lines))}
 	r.uses, r.picks = m.Uses()
 	r.first = make([][]after, r.elements())
 	r.scratch = make([]span, r.elements())

@@ -376,6 +376,40 @@ func (r *rules) unlatched(n *machine.Node, lines []stepLine, d *delays, list *di
 	}
 }
 
+// heldReads notes which gates of a hold are read in some step inside, on any path.
+func (r *rules) heldReads(h *holdState, lines []stepLine) {
+	read := r.held[h.node]
+	if read == nil {
+		read = map[int]bool{}
+		r.held[h.node] = read
+		r.holds = append(r.holds, h.node)
+	}
+	var joins []int
+	for _, sl := range lines {
+		if r.m.Lines[sl.line].Joins {
+			joins = append(joins, sl.line)
+		}
+	}
+	for _, l := range h.node.Lines {
+		if r.m.Lines[l].Kind == store.Gate && !read[l] {
+			read[l] = r.readBy(l, lines, joins)
+		}
+	}
+}
+
+// heldUnlatched warns about held gates that no step inside reads.
+func (r *rules) heldUnlatched(list *diag.List) {
+	for _, n := range r.holds {
+		for _, l := range n.Lines {
+			if read, seen := r.held[n][l]; seen && !read {
+				g := &r.m.Lines[l]
+				list.Warnf("gate-unlatched", n.At, "gate %s is held and no step inside reads bus %s", g.Name, r.m.Signals[g.Effects[0].Target.Signal].Name).
+					Because("gate-unlatched %v %s", n.At, g.Name)
+			}
+		}
+	}
+}
+
 // readBy reports whether a line of the step, other than a join, reads what a gate is connected to.
 func (r *rules) readBy(gate int, lines []stepLine, joins []int) bool {
 	net := r.net(gate, joins)
