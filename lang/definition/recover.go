@@ -154,7 +154,9 @@ func (p *parser) recover() {
 	// The error may stand past the start of the next declaration, where that
 	// was first taken for a part of this one.
 	p.at = min(p.start+1, len(p.toks.list)-1)
+	beside := false
 	if p.reader(first) == nil && p.continues() {
+		beside = true
 		n := len(p.file.Decls) - 1
 		p.start = p.started[n]
 		p.file.Decls, p.started = p.file.Decls[:n], p.started[:n]
@@ -163,7 +165,7 @@ func (p *parser) recover() {
 	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first) {
 		p.at++
 	}
-	b := Broken{At: p.toks.place(first)}
+	b := Broken{At: p.toks.place(first), Beside: beside}
 	skipped := p.toks.list[p.start:p.at]
 	if p.reader(first) != nil {
 		b.Keyword = first.text

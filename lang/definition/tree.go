@@ -34,6 +34,9 @@ type Broken struct {
 	Name    string
 	Names   []string
 	At      diag.Place
+	// Beside is true if a part of it may be a declaration of its own that has
+	// lost its keyword: one of any kind may be missing.
+	Beside bool
 }
 
 // Decl is one top-level declaration.
