@@ -606,7 +606,8 @@ func (r *resolver) cardBlocks() {
 			if at.IsZero() {
 				at = b.At
 			}
-			r.list.Errorf("setting-value", at, "spare: %d rows kept free leave none of the card's %d", c.Spare, c.Rows)
+			r.list.Errorf("card-no-rows", at, "%d rows kept free leave none of the %d on card %s", c.Spare, c.Rows, c.Name).
+				Hintf("set spare to less than %d, or raise rows", c.Rows)
 			c.Spare = 0
 		}
 		r.cards[c.Name] = len(h.Cards)
