@@ -53,7 +53,8 @@ func newBench(t *testing.T, e *example) *bench {
 }
 
 // run goes on from phase 1 until the machine halts or has completed a number
-// of instructions; it fails the test after 10,000 phases.
+// of instructions, 0 for as many as there are; it fails the test after 10,000
+// phases.
 func (b *bench) run(instructions int) {
 	b.t.Helper()
 	phase := 1
@@ -231,7 +232,7 @@ func (b *bench) carry(e *machine.Expr, bus map[string]uint64, on []bool) uint64 
 	return 0
 }
 
-// want holds registers and flags to values, in the order of names given as "name=value" pairs.
+// want holds the registers and flags named to values, in the same order.
 func (b *bench) want(what string, names []string, values ...uint64) {
 	b.t.Helper()
 	for i, n := range names {
