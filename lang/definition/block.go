@@ -29,7 +29,7 @@ func (p *parser) block(of string) Block {
 	for {
 		p.skipEOL()
 		if p.cur().is("}") {
-			b.Close = p.toks.place(p.next())
+			b.Close = p.toks.place(p.close(open))
 			return b
 		}
 		if p.cur().kind == tokEOF || p.begins() {
@@ -43,13 +43,23 @@ func (p *parser) block(of string) Block {
 		case p.cur().kind == tokEOF:
 			p.unclosed(open, "the block of "+of)
 		default:
-			hint := ""
-			if isStatement(p.cur()) || p.cur().is(",") || p.cur().kind == tokName {
-				hint = "each statement stands on a line of its own"
-			}
-			p.fail(hint, "the end of the line or }")
+			p.fail(p.afterStatement(), "the end of the line or }")
 		}
 	}
+}
+
+// afterStatement is the hint for what stands between a statement and the end of its line.
+func (p *parser) afterStatement() string {
+	c, next := p.cur(), p.peek()
+	switch before := p.toks.list[p.at-1]; {
+	case isStatement(c), c.is(",") && isStatement(next):
+		return "each statement stands on a line of its own"
+	case c.is(",") && before.kind == tokName:
+		return "the names in a step are separated by blanks"
+	case c.kind == tokName && before.kind == tokNumber:
+		return "wait counts phases, not time: wait 1"
+	}
+	return ""
 }
 
 // lateBrace is the hint for a { on the next line.
@@ -100,7 +110,11 @@ func (p *parser) statement(of string) Stmt {
 	}
 	s := &Except{At: at, Left: p.name("an operand after except", "for example: except d = s")}
 	p.want("=", "= after "+shorten(s.Left.Text), "for example: except "+shorten(s.Left.Text)+" = acc")
-	s.Right = p.name("an operand or a field value after =", "")
+	hint := ""
+	if p.cur().is("=") {
+		hint = "one = is enough"
+	}
+	s.Right = p.name("an operand or a field value after =", hint)
 	return s
 }
 

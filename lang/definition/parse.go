@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"sort"
 	"strings"
 
 	"coilwright/lang/diag"
@@ -36,10 +37,10 @@ type parser struct {
 	file *File
 	list diag.List
 
-	start   int    // index of the current declaration's first token
-	nested  int    // blocks open, each else when counted
-	after   string // what was read last, for "expected ... after ..."
-	started []int  // index of the first token of each declaration in file.Decls
+	start   int   // index of the current declaration's first token
+	nested  int   // blocks open, each else when counted
+	suspect token // the { of this declaration whose } seems to be missing; tokEOF: none
+	started []int // index of the first token of each declaration in file.Decls
 }
 
 type bailout struct{}
@@ -90,7 +91,14 @@ func (p *parser) failAt(hint, expected string) failure {
 	if b, ok := p.problem(); ok {
 		return b
 	}
-	d := p.list.Errorf("syntax-unexpected", p.here(), "expected %s, found %s", expected, found(p.cur()))
+	t := p.cur()
+	switch {
+	case t.is(".") && (p.peek().kind == tokNumber || p.at > 0 && p.toks.list[p.at-1].kind == tokNumber):
+		hint = "a number has digits on both sides of its point: 0.5"
+	case t.is("#") || t.is("/") && p.peek().is("/") || t.is("/") && p.peek().is("*"):
+		hint = "comments begin with ;"
+	}
+	d := p.list.Errorf("syntax-unexpected", p.here(), "expected %s, found %s", expected, found(t))
 	d.Hint = hint
 	return failure{d}
 }
@@ -112,16 +120,21 @@ func (p *parser) unclosed(open token, what string) {
 		b.throw()
 	}
 	closing := map[string]string{"{": "}", "(": ")", "[": "]"}[open.text]
-	d := p.list.Errorf("syntax-unclosed", p.here(), "expected %s to close %s, found %s", closing, what, found(p.cur()))
+	seen := found(p.cur())
+	if p.cur().kind == tokEOF && open.is("{") {
+		seen = "the end of the file" // only braces may close on a later line
+	}
+	d := p.list.Errorf("syntax-unclosed", p.here(), "expected %s to close %s, found %s", closing, what, seen)
 	d.Note(p.toks.place(open), "the %s is here", open.text)
+	if open.is("{") && p.suspect.kind != tokEOF {
+		d.Note(p.toks.place(p.suspect), "the indentation says that it is this { which has no }")
+	}
 	panic(bailout{})
 }
 
 func found(t token) string {
 	switch t.kind {
-	case tokEOF:
-		return "the end of the file"
-	case tokEOL:
+	case tokEOF, tokEOL:
 		return "the end of the line"
 	case tokString:
 		return "the string " + shorten(t.text)
@@ -155,6 +168,7 @@ func (p *parser) declaration() (ok bool) {
 		}
 	}()
 	p.nested = 0
+	p.suspect = token{}
 	t := p.cur()
 	read := p.reader(t)
 	if read == nil {
@@ -714,7 +728,7 @@ func (p *parser) items(what string, item func()) {
 	for {
 		p.skipEOL()
 		if p.cur().is("}") {
-			p.next()
+			p.close(open)
 			return
 		}
 		if p.cur().kind == tokEOF || p.begins() {
@@ -728,7 +742,28 @@ func (p *parser) items(what string, item func()) {
 		case p.cur().kind == tokEOF:
 			p.unclosed(open, what)
 		default:
-			p.fail("", "a comma, a new line or } in "+what)
+			hint := ""
+			if before := p.toks.list[p.at-1]; p.cur().is("=") && (before.kind == tokName || before.kind == tokNumber) {
+				hint = "is a comma or a new line missing before " + shorten(before.text) + "?"
+			}
+			p.fail(hint, "a comma, a new line or } in "+what)
 		}
 	}
+}
+
+// close takes the } that stands for the end of what open began. If it stands
+// at the front of its line, but not below the line of open, it may have been
+// meant for another.
+func (p *parser) close(open token) token {
+	t := p.next()
+	if t.first && p.suspect.kind == tokEOF && t.column < p.indentation(open) {
+		p.suspect = open
+	}
+	return t
+}
+
+// indentation is the column where the line of t begins.
+func (p *parser) indentation(t token) int32 {
+	i := sort.Search(len(p.toks.list), func(i int) bool { return p.toks.list[i].line >= t.line })
+	return p.toks.list[i].column
 }

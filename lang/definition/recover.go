@@ -36,7 +36,10 @@ func (p *parser) stray() {
 			d.Hint = "declarations begin with: " + strings.Join(keywords(), ", ")
 		}
 	default:
-		p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", found(t))
+		d := p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", found(t))
+		if t.is("#") || t.is("/") {
+			d.Hint = "comments begin with ;"
+		}
 	}
 	panic(bailout{})
 }
@@ -229,9 +232,6 @@ func (p *parser) tail(t token, d Decl) {
 	}
 	if c.is("}") && hint == "" {
 		hint = "there is no { for it"
-	}
-	if c.is("/") || c.is("#") {
-		hint = "comments begin with ;"
 	}
 	p.fail(hint, "the end of the line")
 }

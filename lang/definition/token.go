@@ -2,6 +2,7 @@ package definition
 
 import (
 	"strconv"
+	"unicode"
 	"unicode/utf8"
 
 	"coilwright/lang/diag"
@@ -173,7 +174,7 @@ func (l *lexer) number(rest string) {
 	spelt, tail := rest[:n], rest[n:all]
 	switch {
 	case from > 0 && n == from:
-		l.problem(all, "syntax-number", shorten(rest[:all])+" has no digits after "+rest[:from], "")
+		l.problem(all, "syntax-number", "there are no digits after "+rest[:from], "")
 	case tail != "" && !number.IsUnit(tail):
 		l.touching(rest[:all], spelt, tail)
 	case misplacedUnderscore(spelt[from:]):
@@ -196,7 +197,7 @@ func (l *lexer) touching(all, spelt, tail string) {
 	case len(all) > 1 && (all[:2] == "0X" || all[:2] == "0B"):
 		hint = "write 0x for hexadecimal and 0b for binary digits, with a small letter"
 	case run(all, isHex) == len(all):
-		hint = "hexadecimal numbers begin with 0x: 0x" + shorten(all)
+		hint = "hexadecimal numbers begin with 0x: 0x" + shorten(all) + "; otherwise " + hint
 	case tail[0] == 'x' && run(tail[1:], isDecimal) == len(tail)-1 && len(tail) > 1:
 		hint = "put blanks around the x: " + shorten(spelt) + " x " + shorten(tail[1:])
 	}
@@ -224,6 +225,9 @@ func (l *lexer) odd(rest string) {
 		hint = "write ohm"
 	case '\u00b5', '\u03bc':
 		hint = "write us for microseconds"
+	}
+	if hint == "" && unicode.IsLetter(r) {
+		hint = "names are made of the letters a to z and A to Z, digits and _"
 	}
 	l.problem(n, "syntax-character", "unexpected "+what, hint)
 }
