@@ -276,8 +276,9 @@ func (f *former) tight(a, b token, inSlice bool) bool {
 	return false
 }
 
-// align sets the width of the cells. Deeper lines do not part lines of one
-// kind, so that instructions with and without a block stand in one table.
+// align sets the width of the cells. Blank lines and lines of comment part
+// neighbours. Deeper lines do not, so that instructions with and without a
+// block stand in one table.
 func align(rows []*row) {
 	var open [][]*row // by level
 	flush := func(level int) {
@@ -289,7 +290,7 @@ func align(rows []*row) {
 	for _, r := range rows {
 		switch {
 		case len(r.code) == 0:
-			flush(0)
+			flush(r.level)
 			continue
 		case r.kind == "continuation":
 			continue
