@@ -54,14 +54,19 @@ type loaded struct {
 
 // load takes a definition through every stage that can still say something.
 func (a *app) load(path string) *loaded {
-	l := &loaded{}
 	// An include never means standard input, whatever its name.
-	l.source, l.list = definition.Load(path, func(name string) ([]byte, error) {
+	return pipeline(path, func(name string) ([]byte, error) {
 		if name == path {
 			return a.read(name)
 		}
 		return a.readFile(name)
 	})
+}
+
+// pipeline runs the stages on what read returns.
+func pipeline(path string, read func(string) ([]byte, error)) *loaded {
+	l := &loaded{}
+	l.source, l.list = definition.Load(path, read)
 	if l.source == nil {
 		return l
 	}
