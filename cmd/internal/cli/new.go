@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -21,8 +22,8 @@ func newNew(a *app) *cobra.Command {
 Files that exist are never overwritten.`,
 		`coilwright new mymachine
 coilwright new bench --example firststeps`, wants(1, 1, "the DIR to write into"))
-	cmd.Flags().StringVar(&example, "example", "millrace", "which example: `NAME` is one of "+strings.Join(exampleNames(), ", "))
-	completeWords(cmd, "example", exampleNames())
+	cmd.Flags().StringVar(&example, "example", "millrace", "which example: `NAME` is one of "+strings.Join(examples.Names(), ", "))
+	completeWords(cmd, "example", examples.Names())
 	cmd.ValidArgsFunction = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return nil, cobra.ShellCompDirectiveFilterDirs
 	}
@@ -30,28 +31,10 @@ coilwright new bench --example firststeps`, wants(1, 1, "the DIR to write into")
 	return cmd
 }
 
-func exampleNames() []string {
-	entries, err := fs.ReadDir(examples.FS, ".")
-	if err != nil {
-		panic(err) // the files are part of the program
-	}
-	var names []string
-	for _, e := range entries {
-		if e.IsDir() {
-			names = append(names, e.Name())
-		}
-	}
-	return names
-}
-
 func (a *app) startMachine(dir, example string) error {
-	known := false
-	for _, name := range exampleNames() {
-		known = known || name == example
-	}
-	if !known {
+	if !slices.Contains(examples.Names(), example) {
 		meant := ""
-		if near := diag.Nearest(example, exampleNames()); near != "" {
+		if near := diag.Nearest(example, examples.Names()); near != "" {
 			meant = fmt.Sprintf("; did you mean %q?", near)
 		}
 		return usagef("there is no example %q%s", example, meant)

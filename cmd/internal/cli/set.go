@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 
 	"coilwright/encode/store"
 )
@@ -57,6 +58,14 @@ func (a *app) writeSet(dir string, s *store.Store, artefacts []artefact) ([]entr
 		return nil, err
 	}
 
+	all := []*part{manifest, either}
+	for _, p := range parts {
+		all = append(all, p)
+	}
+	if err := settleAll(all); err != nil {
+		return nil, filef("%s: %w", dir, cause(err))
+	}
+
 	err = a.scratch.commit(func(rename func(*part, string) error) error {
 		page, aside := filepath.Join(dir, manifestName), filepath.Join(dir, asideName)
 		if err := rename(either, aside); err != nil {
@@ -91,6 +100,23 @@ func (a *app) writeSet(dir string, s *store.Store, artefacts []artefact) ([]entr
 		return nil
 	})
 	return entries, err
+}
+
+// settleAll brings temporary files to the disk at once: a journal takes them
+// together in little more time than one.
+func settleAll(parts []*part) error {
+	errs := make([]error, len(parts))
+	var all sync.WaitGroup
+	for i, p := range parts {
+		all.Go(func() { errs[i] = p.settle() })
+	}
+	all.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // makeDir makes dir and its parents. Those it makes go again if the run ends
@@ -141,7 +167,7 @@ func (a *app) checkTargets(dir string, artefacts []artefact) error {
 	return nil
 }
 
-// prepare writes one artefact to a temporary file, checked and on the disk.
+// prepare writes one artefact to a temporary file, checked.
 func (a *app) prepare(dir string, art artefact) (*part, entry, error) {
 	where := filepath.Join(dir, art.name)
 	p, err := a.scratch.create(dir, kindBuild)
@@ -155,7 +181,7 @@ func (a *app) prepare(dir string, art artefact) (*part, entry, error) {
 	if err := hashed.fill(p, where); err != nil {
 		return nil, entry{}, err
 	}
-	if err := p.settle(); err != nil {
+	if err := p.Flush(); err != nil {
 		return nil, entry{}, filef("%s: %w", where, cause(err))
 	}
 	return p, entry{name: art.name, size: size.n, hash: hex.EncodeToString(hash.Sum(nil))}, nil
