@@ -17,6 +17,7 @@ type drawn struct {
 	line  int // of the page, where its phases stand
 	flags cube.Cube
 	end   int           // last phase shown
+	ended bool          // its length stands below it
 	on    map[int][]int // phases by line
 }
 
@@ -31,8 +32,8 @@ type charted struct {
 
 var (
 	sectionLine = regexp.MustCompile(`^-- (.+?) -{2,} (.+) --$`)
+	lengthLine  = regexp.MustCompile(`^  (\d+) phases?, `)
 	pathLine    = regexp.MustCompile(`^path (\d+) of (\d+): (.+)$`)
-	barLine     = regexp.MustCompile(`^(\S+)( \(or\))? +(\|.+\|)$`)
 )
 
 // Chart reads a whole phase chart and holds its marks against the store: a
@@ -56,13 +57,18 @@ func Chart(r io.Reader, s *store.Store) error {
 	for i := 1; i < len(text); i++ {
 		line := text[i]
 		switch {
-		case sectionLine.MatchString(line):
+		case strings.HasPrefix(line, "-- ") && sectionLine.MatchString(line):
 			i, err = c.section(text, i)
-		case pathLine.MatchString(line):
+		case strings.HasPrefix(line, "path ") && pathLine.MatchString(line):
 			err = c.begin(i+1, pathLine.FindStringSubmatch(line)[3])
 		case strings.HasPrefix(line, "step") && i+1 < len(text) && strings.HasPrefix(text[i+1], "phase "):
 			i, err = c.block(text, i+1)
-		case barLine.MatchString(line):
+		case lengthLine.MatchString(line) && c.path != nil:
+			if n := lengthLine.FindStringSubmatch(line)[1]; n != strconv.Itoa(c.path.end) {
+				err = refuse(i+1, "%s phases, and %d are drawn", n, c.path.end)
+			}
+			c.path.ended = true
+		case strings.HasSuffix(line, "|"):
 			err = refuse(i+1, "a bar without the phases above it")
 		}
 		if err != nil {
@@ -158,23 +164,24 @@ func (c *chartReader) block(text []string, at int) (end int, err error) {
 	c.path.end += len(words) - 1
 	seen := map[string]bool{}
 	for end = at; end+1 < len(text); end++ {
-		m := barLine.FindStringSubmatch(text[end+1])
-		if m == nil {
+		name, bar, ok := strings.Cut(text[end+1], " |")
+		bar, closed := strings.CutSuffix(bar, "|")
+		if !ok || !closed {
 			break
 		}
-		cells := strings.Split(strings.Trim(m[3], "|"), "|")
-		// An empty cell at either edge is blanks, which Trim leaves alone.
+		cells := strings.Split(bar, "|")
 		if len(cells) != len(words)-1 {
 			return end, refuse(end+2, "%d cells under %d phases", len(cells), len(words)-1)
 		}
-		if m[2] != "" {
+		name = strings.TrimRight(name, " ")
+		if strings.HasSuffix(name, " (or)") { // a bus with several sources: no line
 			continue
 		}
-		column, ok := c.column[m[1]]
-		if !ok || seen[m[1]] {
-			return end, refuse(end+2, "no line %q, or twice", m[1])
+		column, known := c.column[name]
+		if !known || seen[name] {
+			return end, refuse(end+2, "no line %q, or twice", name)
 		}
-		seen[m[1]] = true
+		seen[name] = true
 		for i, cell := range cells {
 			switch marks := strings.TrimSpace(cell); {
 			case marks == "":
@@ -221,6 +228,9 @@ func (c *chartReader) compare() error {
 			}
 			next++
 			for _, p := range part.paths {
+				if !p.ended && part.kind != "fetch" {
+					return refuse(p.line, "%s: the end of the path is missing", part.name)
+				}
 				if err := c.pathEquals(part, o, p, list); err != nil {
 					return fmt.Errorf("%s: %w", part.name, err)
 				}
@@ -271,7 +281,7 @@ func (c *chartReader) pathEquals(part *charted, opcode cube.Cube, p *drawn, rows
 	return nil
 }
 
-// complete checks that whoever has rows in the store is drawn.
+// complete checks that every owner is drawn for all its opcodes.
 func (c *chartReader) complete() error {
 	drawn := map[string]map[cube.Cube]bool{}
 	for _, part := range c.sections {
@@ -282,10 +292,15 @@ func (c *chartReader) complete() error {
 			drawn[part.kind][o] = true
 		}
 	}
-	for _, r := range c.s.Rows {
-		o := c.s.Owners[r.Owner]
-		if !drawn[o.Kind][r.Opcode] {
-			return fmt.Errorf("%s is not drawn for opcode %s", o.Name, r.Opcode.Text(c.s.OpcodeBits))
+	for _, o := range c.s.Owners {
+		opcodes := o.Opcodes
+		if o.Kind == "fetch" {
+			opcodes = []cube.Cube{{}}
+		}
+		for _, opcode := range opcodes {
+			if !drawn[o.Kind][opcode] {
+				return fmt.Errorf("%s is not drawn for opcode %s", o.Name, opcode.Text(c.s.OpcodeBits))
+			}
 		}
 	}
 	return nil

@@ -51,7 +51,10 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 		if err != nil {
 			return refuse(n, "%q is no count of diodes", tail[0])
 		}
-		if f[4] == "total" {
+		if f[4] == "total" || f[0] == "total" {
+			if f[0] != f[4] {
+				return refuse(n, "neither a row nor the totals")
+			}
 			ended = true
 			for l, c := range cells {
 				if c != strconv.Itoa(totals[l]) {
@@ -177,6 +180,9 @@ func MatrixText(r io.Reader, s *store.Store) error {
 			}
 			for _, f := range strings.Fields(list) {
 				name, phases, _ := strings.Cut(f, "=")
+				if was, ok := g.used[name]; ok && was != phases {
+					return refuse(i+1, "pulse wire %s is of phases %s here, and was of %s", name, phases, was)
+				}
 				g.used[name] = phases
 			}
 		case isRuler(line):
@@ -329,12 +335,13 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 	if i == len(text) {
 		return i, refuse(i, "the block does not end: a ruler is missing")
 	}
-	from := i + 1
+	from, counted := i+1, false
 	for i++; i < len(text) && text[i] != ""; i++ {
 		label := strings.TrimSpace(text[i][:min(left[2].to, len(text[i]))])
 		if label == "" {
 			continue
 		}
+		counted = counted || label == "diodes"
 		for k, r := range narrow {
 			number := upright(r, text[from:i+1])
 			if label == "diodes" && number != strconv.Itoa(marks[k]) {
@@ -342,6 +349,9 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 			}
 		}
 		from = i + 1
+	}
+	if !counted {
+		return i, refuse(i, "the block does not end: its counts are missing")
 	}
 	return i, nil
 }

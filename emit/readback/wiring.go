@@ -94,7 +94,7 @@ func (w *wiring) phases(wire string) ([]int, error) {
 }
 
 // compare follows the diodes and holds the lines they put on against the
-// store, for every opcode, flag combination and phase: for each phase and line
+// store's, those that other hardware drives left out, for every opcode, flag combination and phase: for each phase and line
 // the patterns of the rows and those of the store have to hold the same values.
 func (w *wiring) compare() error {
 	type spot struct{ phase, line int }
@@ -112,8 +112,17 @@ func (w *wiring) compare() error {
 			}
 		}
 	}
+	driven := make([]bool, len(w.s.Columns))
+	for _, c := range w.s.Word.Bits {
+		if c >= 0 {
+			driven[c] = true
+		}
+	}
 	for _, r := range w.s.Rows {
 		for _, l := range r.Lines.Columns() {
+			if !driven[l] {
+				continue
+			}
 			want[spot{r.Phase, l}] = append(want[spot{r.Phase, l}], joint(w.s, r.Opcode, r.Flags))
 		}
 	}

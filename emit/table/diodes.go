@@ -115,7 +115,9 @@ func (l *placement) cautions() []string {
 	for _, c := range cautions {
 		out = append(out, wrap("  * ", "    ", c, l.width)...)
 	}
-	return append(out, "", "The band on a diode marks its cathode.", bandRule(l.mx), "Solder from top to bottom and tick each box; count against the figures given.")
+	out = append(out, "")
+	out = append(out, omitted(l.mx, l.width)...)
+	return append(out, "The band on a diode marks its cathode.", bandRule(l.mx), "Solder from top to bottom and tick each box; count against the figures given.")
 }
 
 func (l *placement) fields(box, diode, card, place, row, column, line, pin, band, means string) string {

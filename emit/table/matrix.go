@@ -24,6 +24,9 @@ func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
 	if len(mx.Flags) > 0 {
 		p.line("  Before the columns stand the flags: 1 on, 0 off, ? does not matter.")
 	}
+	for _, l := range omitted(mx, p.width-2) {
+		p.line("  %s", l)
+	}
 	for _, b := range boards(mx) {
 		p.line("")
 		p.line("")
@@ -57,9 +60,21 @@ func sizes(mx *network.Matrix) string {
 // bandRule says which way the bands point.
 func bandRule(mx *network.Matrix) string {
 	if mx.Board.Negative {
-		return "Its band faces the row, on a pulse wire the phase wire."
+		return "Its band faces the row (for a pulse wire: the phase wire)."
 	}
-	return "Its band faces the column, on a pulse wire that wire."
+	return "Its band faces the column (for a pulse wire: the pulse wire)."
+}
+
+// omitted names the lines without diodes, so that nobody looks for them.
+func omitted(mx *network.Matrix, width int) []string {
+	if len(mx.Omitted) == 0 {
+		return nil
+	}
+	var names []string
+	for _, l := range mx.Omitted {
+		names = append(names, mx.Columns[l].Name)
+	}
+	return wrap("", "  ", "Driven by other hardware, without diodes here: "+strings.Join(names, " "), width)
 }
 
 // board is what stands on one card, by place.

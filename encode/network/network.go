@@ -17,6 +17,7 @@ type Matrix struct {
 	OpcodeBits int
 	Flags      []string
 	Columns    []store.Column
+	Omitted    []int        // columns that other hardware drives: they have no diodes
 	Board      machine.Card // what every card is: its sizes, fixed pins and which way it is fed
 	Pulses     []Pulse
 	Rows       []Row

@@ -36,6 +36,9 @@ func random(r *rand.Rand) *store.Store {
 	s := &store.Store{Machine: "random", OpcodeBits: 1 + r.IntN(4), Phases: 1 + r.IntN(9), Flags: []string{"zero", "carry"}[:r.IntN(3)]}
 	for i := range 1 + r.IntN(70) {
 		s.Columns = append(s.Columns, store.Column{Name: fmt.Sprintf("line%d", i)})
+		if r.IntN(10) > 0 {
+			s.Word.Bits = append(s.Word.Bits, i)
+		}
 	}
 	pattern := func(width int) cube.Cube {
 		care := r.Uint64() & (1<<width - 1)
@@ -59,6 +62,17 @@ func random(r *rand.Rand) *store.Store {
 		}
 	}
 	return s
+}
+
+// driven leaves of a set what the control word drives.
+func driven(s *store.Store, lines store.Set) store.Set {
+	out := store.NewSet(len(s.Columns))
+	for _, c := range s.Word.Bits {
+		if lines.Has(c) {
+			out.Add(c)
+		}
+	}
+	return out
 }
 
 // lit follows the diodes alone: phase wires to pulse wires, then, for the rows
@@ -106,7 +120,7 @@ func TestMatrixEqualsStore(t *testing.T) {
 		for opcode := range uint64(1) << s.OpcodeBits {
 			for flags := range uint64(1) << len(s.Flags) {
 				for phase := 1; phase <= s.Phases; phase++ {
-					want, got := s.At(opcode, flags, phase), lit(m, opcode, flags, phase)
+					want, got := driven(s, s.At(opcode, flags, phase)), lit(m, opcode, flags, phase)
 					if !want.Equal(got) {
 						t.Fatalf("seed %d, opcode %b, flags %b, phase %d: diodes light %v, the store says %v", seed, opcode, flags, phase, got.Columns(), want.Columns())
 					}
@@ -179,7 +193,7 @@ func tally() *store.Store {
 	n := 4
 	s := &store.Store{
 		Machine: "tally", Hash: strings.Repeat("0123456789abcdef", 4), OpcodeBits: 2, Phases: 5, Flags: []string{"zero"},
-		Columns: columns("acc_g acc_l pc_l rst"),
+		Columns: columns("acc_g acc_l pc_l rst"), Word: store.Word{Bits: []int{0, 1, 2, 3}},
 		Owners: []store.Owner{
 			{Name: "fetch", Kind: "fetch"},
 			{Name: "add", Kind: "instruction", Opcodes: []cube.Cube{{Care: 3, Value: 1}}, At: diag.Place{File: "tally.coil", Line: 9, Column: 1}},
@@ -240,6 +254,23 @@ func TestPlainByHand(t *testing.T) {
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
+	}
+}
+
+func TestOmittedLinesHaveNoDiodes(t *testing.T) {
+	s := tally()
+	s.Word.Bits = []int{-1, 3, 1, 0}
+	m, list := Plain(s, machine.Hardware{Cards: []machine.Card{{Name: "control", Rows: 40, Columns: 24, Pins: 64}}})
+	if len(list) > 0 {
+		t.Fatal(list)
+	}
+	if len(m.Omitted) != 1 || m.Omitted[0] != 2 || len(m.Rows) != 5 || len(m.Diodes) != 7 {
+		t.Errorf("omitted %v, %d rows, %d diodes; want pc_l alone, 5 rows, 7 diodes", m.Omitted, len(m.Rows), len(m.Diodes))
+	}
+	for _, d := range m.Diodes {
+		if d.Line == 2 {
+			t.Errorf("%s leads to pc_l, which other hardware drives", d.Name)
+		}
 	}
 }
 

@@ -14,7 +14,8 @@ import (
 // Plain turns a store into the plain style: one row for each (owner, flags,
 // set of phases), with pulse wires shared, placed on as many cards of the
 // first kind in hw as are necessary. The rows of the result, each powered in
-// its phases for its opcodes and flags, put on exactly the lines of s.
+// its phases for its opcodes and flags, put on exactly the lines of s that the
+// control word drives; those that other hardware drives (`omit`) are left out.
 //
 // If a row or pulse wire does not fit on an empty card the matrix is nil and
 // the list says what to change: card-row-too-wide, card-pins, card-no-rows.
@@ -24,7 +25,18 @@ func Plain(s *store.Store, hw machine.Hardware) (*Matrix, diag.List) {
 		Phases: s.Phases, OpcodeBits: s.OpcodeBits, Flags: s.Flags, Columns: s.Columns,
 		Board: hw.Cards[0],
 	}
-	drafts := gather(s)
+	driven := store.NewSet(len(s.Columns))
+	for _, c := range s.Word.Bits {
+		if c >= 0 {
+			driven.Add(c)
+		}
+	}
+	for i := range s.Columns {
+		if !driven.Has(i) {
+			m.Omitted = append(m.Omitted, i)
+		}
+	}
+	drafts := gather(s, driven)
 	for _, d := range drafts {
 		m.Rows = append(m.Rows, d.Row)
 	}
@@ -48,7 +60,7 @@ type draft struct {
 
 // gather groups the lines of the store into rows. What an owner needs is
 // worked out for each opcode cube by itself; cubes that need the same share a row.
-func gather(s *store.Store) []draft {
+func gather(s *store.Store, driven store.Set) []draft {
 	type condition struct {
 		owner int
 		flags cube.Cube
@@ -72,6 +84,9 @@ func gather(s *store.Store) []draft {
 			}
 		}
 		for _, l := range r.Lines.Columns() {
+			if !driven.Has(l) {
+				continue
+			}
 			if lines[l] == nil {
 				lines[l] = new(phaseSet)
 			}

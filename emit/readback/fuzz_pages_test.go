@@ -1,0 +1,59 @@
+package readback
+
+import (
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"coilwright/encode/machine"
+	"coilwright/encode/schedule"
+	"coilwright/encode/store"
+	"coilwright/lang/definition"
+)
+
+// page returns the store of a small machine and one of its golden pages.
+func page(t testing.TB, machineName, name string) (*store.Store, string) {
+	t.Helper()
+	folder := filepath.Join("..", "..", "testdata", "table")
+	src, list := definition.Load(filepath.Join(folder, machineName+".coil"), os.ReadFile)
+	m, more := machine.Resolve(src)
+	list = append(list, more...)
+	p, more := schedule.Encode(m)
+	if list = append(list, more...); len(list) > 0 {
+		t.Fatal(list)
+	}
+	text, err := os.ReadFile(filepath.Join(folder, machineName, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return schedule.Weave(m, p), string(text)
+}
+
+// fuzzPage looks for text that makes a reader panic, and for a page that
+// passes without the machine's hash.
+func fuzzPage(f *testing.F, name string, read func(io.Reader, *store.Store) error) {
+	s, text := page(f, "quern", name)
+	for _, m := range []string{"quern", "hoist"} {
+		other, seed := page(f, m, name)
+		if err := read(strings.NewReader(seed), other); err != nil {
+			f.Fatalf("%s %s: %v", m, name, err)
+		}
+		f.Add(seed)
+		f.Add(strings.ReplaceAll(seed, other.Hash[:12], s.Hash[:12])) // past the first check
+	}
+	f.Add(strings.Replace(text, "##", "??", 1))
+	f.Add("quern")
+	f.Fuzz(func(t *testing.T, edited string) {
+		if read(strings.NewReader(edited), s) == nil && !strings.Contains(edited, s.Hash[:12]) {
+			t.Errorf("passes without the hash:\n%s", edited)
+		}
+	})
+}
+
+func FuzzChart(f *testing.F)      { fuzzPage(f, "phases.txt", Chart) }
+func FuzzMatrixText(f *testing.F) { fuzzPage(f, "matrix.txt", MatrixText) }
+func FuzzMatrixCSV(f *testing.F)  { fuzzPage(f, "matrix.csv", MatrixCSV) }
+func FuzzDiodesText(f *testing.F) { fuzzPage(f, "diodes.txt", DiodesText) }
+func FuzzDiodesCSV(f *testing.F)  { fuzzPage(f, "diodes.csv", DiodesCSV) }

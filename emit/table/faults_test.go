@@ -1,0 +1,336 @@
+package table
+
+import (
+	"bytes"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"coilwright/encode/cube"
+	"coilwright/encode/network"
+	"coilwright/encode/store"
+)
+
+// copied is a matrix that a fault may change without touching the first.
+func copied(mx *network.Matrix) *network.Matrix {
+	c := *mx
+	c.Rows = slices.Clone(mx.Rows)
+	for i := range c.Rows {
+		c.Rows[i].Lines = slices.Clone(c.Rows[i].Lines)
+		c.Rows[i].Opcodes = slices.Clone(c.Rows[i].Opcodes)
+	}
+	c.Pulses = slices.Clone(mx.Pulses)
+	for i := range c.Pulses {
+		c.Pulses[i].Phases = slices.Clone(c.Pulses[i].Phases)
+	}
+	c.Diodes = slices.Clone(mx.Diodes)
+	return &c
+}
+
+// rebuilt brings the diodes and the phases of rows in line with rows and pulse
+// wires, so that a page with a fault is consistent in itself and only the
+// store can tell.
+func rebuilt(mx *network.Matrix) *network.Matrix {
+	known := map[[2]int]network.Diode{}
+	for _, d := range mx.Diodes {
+		known[[2]int{d.Card, d.Line}] = d
+	}
+	phasePin := map[[2]int]int{}
+	for _, d := range mx.Diodes {
+		if d.Pulse >= 0 {
+			phasePin[[2]int{d.Card, d.Phase}] = d.Pin
+		}
+	}
+	var out []network.Diode
+	add := func(d network.Diode) {
+		d.Name = fmt.Sprintf("D%d", len(out)+1)
+		out = append(out, d)
+	}
+	for card := range mx.Cards {
+		for i, p := range mx.Pulses {
+			for _, phase := range p.Phases {
+				if p.Card == card {
+					add(network.Diode{Card: card, Place: p.Place, Row: -1, Pulse: i, Phase: phase, Line: -1, Pin: phasePin[[2]int{card, phase}]})
+				}
+			}
+		}
+		for i, r := range mx.Rows {
+			for _, l := range r.Lines {
+				if r.Card == card {
+					k := known[[2]int{card, l}]
+					add(network.Diode{Card: card, Place: r.Place, Column: k.Column, Row: i, Pulse: -1, Line: l, Pin: k.Pin})
+				}
+			}
+		}
+	}
+	mx.Diodes = out
+	for i := range mx.Rows {
+		if p := mx.Rows[i].Pulse; p >= 0 {
+			mx.Rows[i].Phases = mx.Pulses[p].Phases
+		}
+	}
+	return mx
+}
+
+// same is the obvious comparison: every opcode, flag combination and phase.
+func same(mx *network.Matrix, s *store.Store) bool {
+	for opcode := range uint64(1) << s.OpcodeBits {
+		for flags := range uint64(1) << len(s.Flags) {
+			for phase := 1; phase <= s.Phases; phase++ {
+				on := store.NewSet(len(s.Columns))
+				for _, r := range mx.Rows {
+					closed := len(r.Opcodes) == 0
+					for _, c := range r.Opcodes {
+						closed = closed || c.Matches(opcode)
+					}
+					if closed && r.Flags.Matches(flags) && slices.Contains(r.Phases, phase) {
+						for _, l := range r.Lines {
+							on.Add(l)
+						}
+					}
+				}
+				want := s.At(opcode, flags, phase)
+				for _, c := range s.Word.Bits {
+					if on.Has(c) != want.Has(c) {
+						return false
+					}
+				}
+			}
+		}
+	}
+	return true
+}
+
+// TestFaultsInTheMatrix plants what goes wrong at a bench into the matrix
+// before the pages are written: each reader has to say what the obvious
+// comparison says, and most faults have to matter.
+func TestFaultsInTheMatrix(t *testing.T) {
+	f := load(t, "hoist")
+	kinds := []struct {
+		name string
+		make func(mx *network.Matrix, r *rand.Rand) bool
+	}{
+		{"diode missing", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			if len(row.Lines) < 2 {
+				return false // a row without a diode is no row
+			}
+			i := r.IntN(len(row.Lines))
+			row.Lines = slices.Delete(row.Lines, i, i+1)
+			return true
+		}},
+		{"wrong column", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			columns := mx.Cards[row.Card].Columns
+			l := columns[r.IntN(len(columns))]
+			if slices.Contains(row.Lines, l) {
+				return false
+			}
+			row.Lines[r.IntN(len(row.Lines))] = l
+			slices.Sort(row.Lines)
+			return true
+		}},
+		{"diode too many", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			columns := mx.Cards[row.Card].Columns
+			l := columns[r.IntN(len(columns))]
+			if slices.Contains(row.Lines, l) {
+				return false
+			}
+			row.Lines = append(row.Lines, l)
+			slices.Sort(row.Lines)
+			return true
+		}},
+		{"rows swapped", func(mx *network.Matrix, r *rand.Rand) bool {
+			a, b := &mx.Rows[r.IntN(len(mx.Rows))], &mx.Rows[r.IntN(len(mx.Rows))]
+			if a.Card != b.Card || a == b {
+				return false
+			}
+			a.Lines, b.Lines = b.Lines, a.Lines
+			return true
+		}},
+		{"feeds swapped", func(mx *network.Matrix, r *rand.Rand) bool {
+			a, b := &mx.Rows[r.IntN(len(mx.Rows))], &mx.Rows[r.IntN(len(mx.Rows))]
+			a.Pulse, b.Pulse = b.Pulse, a.Pulse
+			a.Phases, b.Phases = b.Phases, a.Phases
+			return a != b
+		}},
+		{"pulse diode missing", func(mx *network.Matrix, r *rand.Rand) bool {
+			p := &mx.Pulses[r.IntN(len(mx.Pulses))]
+			i := r.IntN(len(p.Phases))
+			p.Phases = slices.Delete(p.Phases, i, i+1)
+			return true
+		}},
+		{"flag turned", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			row.Flags.Value ^= row.Flags.Care
+			return row.Flags.Care != 0
+		}},
+		{"opcode bit turned", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			if len(row.Opcodes) == 0 {
+				return false
+			}
+			row.Opcodes[0].Value ^= row.Opcodes[0].Care & 1
+			return row.Opcodes[0].Care&1 == 1
+		}},
+		{"opcode bit forgotten", func(mx *network.Matrix, r *rand.Rand) bool {
+			row := &mx.Rows[r.IntN(len(mx.Rows))]
+			if len(row.Opcodes) == 0 || row.Opcodes[0].Care&2 == 0 {
+				return false
+			}
+			c := row.Opcodes[0]
+			row.Opcodes[0] = cube.Cube{Care: c.Care &^ 2, Value: c.Value &^ 2}
+			return true
+		}},
+	}
+	for _, k := range kinds {
+		harmful := 0
+		r := rand.New(rand.NewPCG(7, uint64(len(k.name))))
+		for tried := 0; tried < 25; {
+			mx := copied(f.Matrix)
+			if !k.make(mx, r) {
+				continue
+			}
+			tried++
+			mx = rebuilt(mx)
+			right := same(mx, f.Store)
+			if !right {
+				harmful++
+			}
+			for _, a := range artefacts {
+				if a.read == nil || strings.HasPrefix(a.name, "phases") {
+					continue
+				}
+				text := written(t, a, Facts{f.Machine, f.Plan, f.Store, mx})
+				err := a.read(bytes.NewReader([]byte(text)), f.Store)
+				if (err == nil) != right {
+					t.Errorf("%s in %s: the reader says %v; the store is met: %t", k.name, a.name, err, right)
+				}
+				if err != nil && !strings.Contains(err.Error(), " should be ") {
+					t.Errorf("%s in %s: not found by comparison: %v", k.name, a.name, err)
+				}
+			}
+		}
+		if harmful < 15 {
+			t.Errorf("%s: only %d of 25 matter", k.name, harmful)
+		}
+	}
+}
+
+// TestFaultsInTheChart turns every single mark of a chart.
+func TestFaultsInTheChart(t *testing.T) {
+	for _, name := range []string{"hoist", "quern"} {
+		f := load(t, name)
+		for _, a := range artefacts[:2] {
+			lines := strings.Split(written(t, a, f), "\n")
+			turned := 0
+			for i, line := range lines {
+				if !strings.HasSuffix(line, "|") || strings.Contains(line, "(or)") {
+					continue
+				}
+				for at := strings.Index(line, "|") + 1; at < len(line); at += 3 {
+					mark := "##"
+					if line[at] != ' ' {
+						mark = "  "
+					}
+					lines[i] = line[:at] + mark + line[at+2:]
+					err := a.read(strings.NewReader(strings.Join(lines, "\n")), f.Store)
+					if err == nil || !strings.Contains(err.Error(), " should be ") {
+						t.Fatalf("%s %s: %q for %q: %v", name, a.name, lines[i], line, err)
+					}
+					turned++
+				}
+				lines[i] = line
+			}
+			if turned < 100 {
+				t.Errorf("%s %s: only %d marks", name, a.name, turned)
+			}
+		}
+	}
+}
+
+// TestEditedPages changes pages as a slip of the pen or of the printer would.
+func TestEditedPages(t *testing.T) {
+	f := load(t, "hoist")
+	hash := f.Store.Hash[:12]
+	tests := []struct {
+		artefact, from, to string
+		want               string
+	}{
+		{"phases.txt", "hoist:", "host:", "line 1: the page is not of machine hoist"},
+		{"phases.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
+		{"phases.txt", "opcode 0011", "opcode 00011", "has 5 bits, not 4"},
+		{"phases.txt", "opcode 0011", "opcode 0001", "sort: "},
+		{"phases.txt", "s=half 0101, ", "", "lift s=half is not drawn for opcode 0101"},
+		{"phases.txt", "path 2 of 3: full=1 top=0", "path 2 of 3: full=1 top=1", "should be"},
+		{"phases.txt", "path 2 of 3: full=1 top=0", "path 2 of 3: fill=1", "no condition on a flag"},
+		{"phases.txt", "  1  2  3  4  5", "  1  2  3  5  4", "phase 5 where 4 is due"},
+		{"phases.txt", "ir_l   |", "il_r   |", `no line "il_r"`},
+		{"phases.txt", "|##|", "|#?|", `"#?" in phase`},
+		{"phases.txt", "|##|", "|###", "cells under"},
+		{"matrix.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
+		{"matrix.txt", " x x . . . . . . .  ", " x . . . . . . . .  ", "has 1 marks here, the count says 2"},
+		{"matrix.txt", " x x . . . . . . .  ", " x * . . . . . . .  ", `"*" in the column of`},
+		{"matrix.txt", "P6=16-17", "P6=16-18", "pulse wire P6 is of phases 16-17 here, and was of 16-18"},
+		{"matrix.txt", "P1=1-5", "P1=1-4", "pulse wire P1 is said to be of phases 1-4"},
+		{"matrix.txt", "stop: opcode 0000", "stop: opcode 000x", "is no pattern"},
+		{"matrix.txt", "both: opcode 0010\n      1 R28 P9", "both: opcode 0010\n      2 R28 P9", "both on card control 5 place 2"},
+		{"matrix.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
+		{"matrix.csv", ",P7,8 9 10,1,1,", ",P7,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
+		{"matrix.csv", ",P7,8 9 10,", ",P9,8 9 10,", "row R23 is said to be fed in phases 8 9 10"},
+		{"matrix.csv", "\ntotal,,,,total,", "\nR99,,,,total,", "totals"},
+		{"diodes.txt", "[ ] D45 ", "[ ] D46 ", "diode D46 where D45 is due"},
+		{"diodes.txt", "R23  from P7 (phases 8-10) by", "R23  from P9 (phases 8-10) by", "row R23 is said to be fed in phases 8-10"},
+		{"diodes.txt", "place 4, 2 diodes", "place 4, 3 diodes", "lacks 1 diodes"},
+		{"diodes.txt", "sink_set", "sink", `no line "sink"`},
+		{"diodes.txt", " row    fetch, phase 8", " column fetch, phase 8", "turned the other way"},
+		{"diodes.txt", "    41 rows", "    42 rows", "the totals say 42"},
+		{"diodes.txt", "    in all ", "    in al ", "the end is missing"},
+		{"diodes.csv", ",pc_g,R1,", ",acc_g,R1,", "lies between"},
+		{"diodes.csv", "1 2 3 4 5,,phase 1,1,P1,phase 1,", "1 2 3 4 5,,phase 1,1,phase 1,P1,", "turned the other way"},
+		{"diodes.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
+	}
+	pages := map[string]artefact{}
+	for _, a := range artefacts {
+		pages[a.name] = a
+	}
+	for _, tt := range tests {
+		a := pages[tt.artefact]
+		text := written(t, a, f)
+		edited := strings.Replace(text, tt.from, tt.to, 1)
+		if edited == text {
+			t.Errorf("%s has no %q", tt.artefact, tt.from)
+			continue
+		}
+		err := a.read(strings.NewReader(edited), f.Store)
+		if err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s with %q: %v; want %q", tt.artefact, tt.to, err, tt.want)
+		}
+	}
+}
+
+// TestCutPages: no page whose end is missing passes.
+func TestCutPages(t *testing.T) {
+	f := load(t, "quern")
+	for _, a := range artefacts {
+		if a.read == nil {
+			continue
+		}
+		lines := strings.SplitAfter(written(t, a, f), "\n")
+		end := len(lines) - 1
+		if strings.HasPrefix(a.name, "phases") {
+			// The chain of the last path is not read: it says nothing of lines.
+			for !strings.HasPrefix(lines[end], "  12 phases") {
+				end--
+			}
+		}
+		for n := range end {
+			if err := a.read(strings.NewReader(strings.Join(lines[:n], "")), f.Store); err == nil {
+				t.Errorf("%s passes with %d of %d lines", a.name, n, len(lines)-1)
+			}
+		}
+	}
+}

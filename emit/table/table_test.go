@@ -1,0 +1,287 @@
+package table
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"coilwright/emit/readback"
+	"coilwright/encode/machine"
+	"coilwright/encode/network"
+	"coilwright/encode/schedule"
+	"coilwright/encode/store"
+	"coilwright/lang/definition"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+var update = flag.Bool("update", os.Getenv("UPDATE_GOLDEN") == "1", "write the golden files anew")
+
+const folder = "../../testdata/table"
+
+var machines = []string{"millrace", "hoist", "quern"}
+
+func load(t testing.TB, name string) Facts {
+	t.Helper()
+	src, list := definition.Load(filepath.Join(folder, name+".coil"), os.ReadFile)
+	m, more := machine.Resolve(src)
+	list = append(list, more...)
+	p, more := schedule.Encode(m)
+	list = append(list, more...)
+	if len(list) > 0 {
+		t.Fatalf("%s: %v", name, list)
+	}
+	s := schedule.Weave(m, p)
+	mx, list := network.Plain(s, m.Hardware)
+	if len(list) > 0 {
+		t.Fatalf("%s: %v", name, list)
+	}
+	return Facts{m, p, s, mx}
+}
+
+// artefact is a page, how it is written and how it is read back.
+type artefact struct {
+	name  string
+	write func(w io.Writer, f Facts) error
+	read  func(r io.Reader, s *store.Store) error // nil: a summary is not read back
+}
+
+func chartAt(width int) func(io.Writer, Facts) error {
+	return func(w io.Writer, f Facts) error { return Chart(w, f.Machine, f.Plan, ChartOptions{Width: width}) }
+}
+
+func matrixAt(width int) func(io.Writer, Facts) error {
+	return func(w io.Writer, f Facts) error { return MatrixText(w, f.Matrix, width) }
+}
+
+var artefacts = []artefact{
+	{"phases.txt", chartAt(0), readback.Chart},
+	{"phases-44.txt", chartAt(44), readback.Chart},
+	{"matrix.txt", matrixAt(0), readback.MatrixText},
+	{"matrix-44.txt", matrixAt(44), readback.MatrixText},
+	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, readback.MatrixCSV},
+	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, readback.DiodesText},
+	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, readback.DiodesCSV},
+	{"summary.txt", Summary, nil},
+}
+
+func written(t testing.TB, a artefact, f Facts) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := a.write(&b, f); err != nil {
+		t.Fatalf("%s: %v", a.name, err)
+	}
+	return b.String()
+}
+
+func TestGolden(t *testing.T) {
+	for _, name := range machines {
+		f := load(t, name)
+		for _, a := range artefacts {
+			got := written(t, a, f)
+			if a.read != nil {
+				if err := a.read(strings.NewReader(got), f.Store); err != nil {
+					t.Errorf("%s %s: read back: %v", name, a.name, err)
+				}
+			}
+			path := filepath.Join(folder, name, a.name)
+			if *update {
+				if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d := cmp.Diff(string(want), got); d != "" {
+				t.Errorf("%s %s:\n%s", name, a.name, d)
+			}
+		}
+	}
+}
+
+// TestFitsPaper holds what a terminal and a printer need of every text.
+func TestFitsPaper(t *testing.T) {
+	for _, name := range machines {
+		f := load(t, name)
+		for _, a := range artefacts {
+			if !strings.HasSuffix(a.name, ".txt") {
+				continue
+			}
+			text := written(t, a, f)
+			width := Width
+			if strings.Contains(a.name, "-44") {
+				width = 44
+			}
+			for i, line := range strings.Split(text, "\n") {
+				line = strings.TrimPrefix(line, "\f")
+				if len(line) > width && width == Width {
+					t.Errorf("%s %s, line %d: %d characters: %s", name, a.name, i+1, len(line), line)
+				}
+				if strings.TrimRight(line, " ") != line || strings.ContainsFunc(line, func(r rune) bool { return r < ' ' || r > '~' }) {
+					t.Errorf("%s %s, line %d: blanks at its end or no ASCII: %q", name, a.name, i+1, line)
+				}
+			}
+			if !strings.HasPrefix(text, f.Machine.Name) || !strings.Contains(text, f.Store.Hash[:12]) {
+				t.Errorf("%s %s carries no name or no hash", name, a.name)
+			}
+		}
+		if n := strings.Count(written(t, artefact{"summary", Summary, nil}, f), "\n"); n > 24 {
+			t.Errorf("%s: a summary of %d lines", name, n)
+		}
+	}
+}
+
+func TestDiodePages(t *testing.T) {
+	f := load(t, "millrace")
+	text := written(t, artefact{"diodes", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, nil}, f)
+	pages := strings.Split(text, "\f")
+	if len(pages) < 4 {
+		t.Fatalf("%d pages", len(pages))
+	}
+	for i, p := range pages {
+		lines := strings.Split(strings.TrimSuffix(p, "\n"), "\n")
+		if len(lines) > pageLines {
+			t.Errorf("page %d has %d lines", i+1, len(lines))
+		}
+		if want := "page " + strconv.Itoa(i+1) + " of " + strconv.Itoa(len(pages)); !strings.HasSuffix(lines[1], want) {
+			t.Errorf("page %d says %q", i+1, lines[1])
+		}
+		// The first diode of a page stands under the title of its row.
+		for k, line := range lines {
+			if strings.HasPrefix(line, "[ ] D") {
+				above := lines[k-1]
+				if !strings.Contains(above, "pulse wire of") && !strings.HasPrefix(above, "    ") {
+					t.Errorf("page %d begins within a row: %q under %q", i+1, line, above)
+				}
+				break
+			}
+		}
+	}
+	for _, word := range []string{"Supply off", "Eye protection", "fumes", "Leaded", "Fuse", "limit its current", "suppression diode", "short across", "licensed", "local code", "design aid", "measure before power"} {
+		if !strings.Contains(strings.Join(strings.Fields(pages[0]), " "), word) {
+			t.Errorf("the cautions on page 1 do not say %q", word)
+		}
+	}
+	if got := strings.Count(text, "\n[ ] D"); got != len(f.Matrix.Diodes) {
+		t.Errorf("%d boxes for %d diodes", got, len(f.Matrix.Diodes))
+	}
+}
+
+// TestLongRow: a row longer than a page gets pages of its own and is not cut.
+func TestLongRow(t *testing.T) {
+	blocks := [][]string{{"short"}, make([]string, 100), {"after"}}
+	pages := paginate([]string{"caution"}, "head", blocks)
+	var got [][2]int
+	for _, p := range pages {
+		heads := 0
+		for _, l := range p {
+			if l == "head" {
+				heads++
+			}
+		}
+		got = append(got, [2]int{len(p), heads})
+	}
+	if d := cmp.Diff([][2]int{{6, 1}, {103, 1}, {4, 1}}, got); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestChartOfOne(t *testing.T) {
+	f := load(t, "hoist")
+	if d := cmp.Diff([]string{"stop", "lift", "both", "sort"}, Instructions(f.Machine)); d != "" {
+		t.Error(d)
+	}
+	for name, want := range map[string][]string{
+		"lift": {"lift s=slow"}, "sort": {"sort"}, "fetch": {"fetch"}, "undefined": {"undefined opcodes"}, "sorting": nil,
+	} {
+		text := written(t, artefact{"chart", func(w io.Writer, f Facts) error {
+			return Chart(w, f.Machine, f.Plan, ChartOptions{Instruction: name})
+		}, nil}, f)
+		var got []string
+		for _, line := range strings.Split(text, "\n") {
+			if rest, ok := strings.CutPrefix(line, "-- "); ok {
+				title, _, _ := strings.Cut(rest, " --")
+				got = append(got, title)
+			}
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Errorf("%s: %s", name, d)
+		}
+	}
+}
+
+// TestSpreadsheet: no cell but a plain number may look like one, for a
+// spreadsheet would drop the zeros of a pattern and take 1e9 of a hash for a power.
+func TestSpreadsheet(t *testing.T) {
+	f := load(t, "millrace")
+	f.Matrix.Hash = "12e456789012" + f.Matrix.Hash[12:]
+	for _, a := range artefacts {
+		if !strings.HasSuffix(a.name, ".csv") {
+			continue
+		}
+		for _, line := range strings.Split(written(t, a, f), "\n") {
+			for _, cell := range strings.Split(line, ",") {
+				v, err := strconv.ParseFloat(cell, 64)
+				if err == nil && strconv.FormatFloat(v, 'f', -1, 64) != cell {
+					t.Errorf("%s: %q would be changed", a.name, cell)
+				}
+				if cell != "" && strings.ContainsAny(cell[:1], "=+-@") {
+					t.Errorf("%s: %q would be a formula", a.name, cell)
+				}
+			}
+		}
+	}
+}
+
+type broken struct{}
+
+var errFull = errors.New("full")
+
+func (broken) Write([]byte) (int, error) { return 0, errFull }
+
+func TestWriterErrors(t *testing.T) {
+	f := load(t, "quern")
+	for _, a := range artefacts {
+		if err := a.write(broken{}, f); !errors.Is(err, errFull) {
+			t.Errorf("%s: %v", a.name, err)
+		}
+	}
+}
+
+func TestWrap(t *testing.T) {
+	for _, tt := range []struct {
+		text  string
+		width int
+		want  []string
+	}{
+		{"", 10, []string{">"}},
+		{"one two three", 10, []string{"> one two", "  three"}},
+		{"one immeasurable two", 8, []string{"> one", "  immeasurable", "  two"}},
+	} {
+		if d := cmp.Diff(tt.want, wrap("> ", "  ", tt.text, tt.width)); d != "" {
+			t.Errorf("%q: %s", tt.text, d)
+		}
+	}
+}
+
+func TestDuration(t *testing.T) {
+	for _, tt := range []struct {
+		seconds float64
+		want    string
+	}{{0, "0 ms"}, {0.02, "20 ms"}, {0.0125, "12.5 ms"}, {1.28, "1.28 s"}, {0.38, "380 ms"}, {19 * 0.02, "380 ms"}, {5e-5, "50 us"}, {86400, "8.64e+04 s"}} {
+		if got := duration(tt.seconds); got != tt.want {
+			t.Errorf("duration(%g) = %q, want %q", tt.seconds, got, tt.want)
+		}
+	}
+}
