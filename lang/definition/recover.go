@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"sort"
 	"strings"
 
 	"coilwright/lang/diag"
@@ -142,11 +143,22 @@ func (p *parser) heads() bool {
 }
 
 // mistaken reports whether the current token is a relay or diode followed by
-// a number that stands too far left to be a setting of a broken cost block,
-// which begins with first: a declaration that is wrong itself.
-func (p *parser) mistaken(first token) bool {
+// a number that is no setting of a broken cost block, but a declaration that
+// is wrong itself: it stands too far left, after the place of the error. In a
+// block that is not indented only a } tells the one from the other.
+func (p *parser) mistaken(first token, wrong int, closed bool) bool {
 	t := p.cur()
-	return t.first && (t.word("relay") || t.word("diode")) && p.peek().kind == tokNumber && t.column <= first.column
+	return p.at > wrong && t.first && (t.word("relay") || t.word("diode")) && p.peek().kind == tokNumber &&
+		t.column <= first.column && (closed || first.text != "cost" || p.indented(first))
+}
+
+// indented reports whether the line after that of t stands further right.
+func (p *parser) indented(t token) bool {
+	i := sort.Search(len(p.toks.list), func(i int) bool { return p.toks.list[i].line > t.line })
+	for i < len(p.toks.list) && p.toks.list[i].kind == tokEOL {
+		i++
+	}
+	return i < len(p.toks.list) && p.toks.list[i].column > t.column
 }
 
 // recover skips what is left of a broken declaration and records it. Where
@@ -156,6 +168,7 @@ func (p *parser) recover() {
 	first := p.toks.list[p.start]
 	// The error may stand past the start of the next declaration, where that
 	// was first taken for a part of this one.
+	wrong, closed := p.at, false
 	p.at = min(p.start+1, len(p.toks.list)-1)
 	beside := false
 	if p.reader(first) == nil && p.continues() {
@@ -165,7 +178,8 @@ func (p *parser) recover() {
 		p.file.Decls, p.started = p.file.Decls[:n], p.started[:n]
 		first = p.toks.list[p.start]
 	}
-	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first) {
+	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first, wrong, closed) {
+		closed = closed || p.cur().is("}")
 		p.at++
 	}
 	b := Broken{At: p.toks.place(first), Beside: beside}

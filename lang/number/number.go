@@ -130,7 +130,7 @@ var units = map[string]unit{
 
 // Units returns the known units in the order of language.md W.5.
 func Units() []string {
-	return []string{"V", "mV", "mA", "A", "ohm", "mohm", "kohm", "s", "ms", "us", "H", "mH", "W", "mW", "m", "mm", "C", "%"}
+	return []string{"V", "mV", "A", "mA", "ohm", "mohm", "kohm", "s", "ms", "us", "H", "mH", "W", "mW", "m", "mm", "C", "%"}
 }
 
 // IsUnit reports whether name is a known unit.
