@@ -177,7 +177,11 @@ func (l List) Settle(files []string) List {
 	}
 	for i := range out {
 		if n := more[i] - maxMergedNotes; n > 0 {
-			out[i].Notes = append(out[i].Notes, Note{Text: fmt.Sprintf("and %d more places with the same cause", n)})
+			places := "places"
+			if n == 1 {
+				places = "place"
+			}
+			out[i].Notes = append(out[i].Notes, Note{Text: fmt.Sprintf("and %d more %s with the same cause", n, places)})
 		}
 	}
 	return out
