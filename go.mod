@@ -1,6 +1,6 @@
 module coilwright
 
-go 1.26.8
+go 1.26
 
 require (
 	github.com/google/go-cmp v0.7.0
