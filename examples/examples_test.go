@@ -1,6 +1,7 @@
 package examples_test
 
 import (
+	"fmt"
 	"io/fs"
 	"path"
 	"strings"
@@ -50,7 +51,7 @@ func load(t *testing.T, name string) *example {
 	e.plan, list = schedule.Encode(e.machine)
 	silent("schedule", list)
 	e.store = schedule.Weave(e.machine, e.plan)
-	_, list = network.Plain(e.store, e.machine.Hardware)
+	e.matrix, list = network.Plain(e.store, e.machine.Hardware)
 	silent("matrix", list)
 	var err error
 	if e.image, err = image.Whole(e.store); err != nil {
@@ -143,6 +144,12 @@ func TestFirststepsDecodesWithFewRelays(t *testing.T) {
 	}
 	if care != 0b1100 {
 		t.Errorf("opcode bits that matter are %04b, want 1100", care)
+	}
+	if want := fmt.Sprintf("%d diodes", len(e.matrix.Diodes)); !strings.Contains(page(t, "firststeps"), want) {
+		t.Errorf("the page does not say %q", want)
+	}
+	if got := len(e.matrix.Cards); got != 1 || e.plan.Phases != 7 {
+		t.Errorf("%d cards, %d phases: the page says one card and seven phases", got, e.plan.Phases)
 	}
 	if len(e.store.Free) == 0 {
 		t.Error("no opcode is free")

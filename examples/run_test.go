@@ -6,6 +6,7 @@ import (
 
 	"coilwright/emit/image"
 	"coilwright/encode/machine"
+	"coilwright/encode/network"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 )
@@ -16,6 +17,7 @@ type example struct {
 	plan    *schedule.Plan
 	store   *store.Store
 	image   *image.Image
+	matrix  *network.Matrix
 }
 
 // word is the control word in an image at (opcode, flags, phase).

@@ -72,6 +72,26 @@ func TestTextbookWordsAreThePublishedOnes(t *testing.T) {
 	}
 }
 
+// With a row for each word that is not idle, the published ROM has 24 active
+// bits, hence diodes, in 12 rows; lm is on in words 0, 3, 6 and 9, and so on
+// (checks.md 2.1, matrix facts [D]).
+func TestTextbookMatrixHasThePublishedBits(t *testing.T) {
+	m := load(t, "textbook").matrix
+	want := map[string]int{"cp": 1, "ep": 1, "lm": 4, "ce": 4, "li": 1, "ei": 3, "la": 3, "ea": 1, "su": 1, "eu": 2, "lb": 2, "lo": 1}
+	got := map[string]int{}
+	for _, d := range m.Diodes {
+		if d.Line >= 0 {
+			got[m.Columns[d.Line].Name]++
+		}
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("diodes a column (-want +got):\n%s", diff)
+	}
+	if len(m.Diodes) != 24 || len(m.Rows) != 12 {
+		t.Errorf("%d diodes in %d rows, want 24 in 12", len(m.Diodes), len(m.Rows))
+	}
+}
+
 // A public copy of the ROM has 3EF for the last state of subtract [F]: su and
 // eu without la, so that the accumulator never gets the difference. With the
 // program below it shows 3C where 1C is right [D].
