@@ -7,13 +7,9 @@ func statements() []string {
 }
 
 func isStatement(t token) bool {
-	if t.kind != tokName {
-		return false
-	}
-	for _, s := range statements() {
-		if t.text == s {
-			return true
-		}
+	switch t.text {
+	case "step", "when", "hold", "pack", "do", "wait", "except":
+		return t.kind == tokName
 	}
 	return false
 }

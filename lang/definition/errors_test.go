@@ -66,3 +66,26 @@ func TestErrors(t *testing.T) {
 		t.Errorf("only %d cases", len(cases)-1)
 	}
 }
+
+// What an editor would not show is spelt out; these cases cannot stand in a text file.
+func TestInvisibleCharacters(t *testing.T) {
+	for _, c := range []struct{ in, text, hint string }{
+		{"bus d\u00a08", "unexpected a no-break blank", "put an ordinary blank here"},
+		{"bus d\r8", "unexpected a carriage return in the middle of a line", "lines end with LF or CR LF"},
+		{"bus d \ufeff8", "unexpected a byte-order mark in the middle of the file", "delete it"},
+		{"bus d \x1b8", "unexpected character with the code U+001B", ""},
+		{"bus d \u20288", "unexpected character with the code U+2028", ""},
+		{"bus d \U000e00018", "unexpected character with the code U+E0001", ""},
+		{"bus \ufffd 8", "unexpected character \ufffd", ""},
+		{"machine m \"a\x1bb\"", "this string has a character with the code U+001B", ""},
+		{"machine m \"a\u0085b\"", "this string has a character with the code U+0085", ""},
+	} {
+		_, list := Parse("m.coil", c.in)
+		if len(list) != 1 || list[0].Text != c.text || list[0].Hint != c.hint {
+			t.Errorf("%q: %v, want %s (%s)", c.in, list, c.text, c.hint)
+		}
+	}
+	if _, list := Parse("m.coil", "machine m \"a\tb\u00e9\""); len(list) > 0 {
+		t.Errorf("a tab in a title: %v", list)
+	}
+}

@@ -232,13 +232,11 @@ func keywords() []string {
 }
 
 func isKeyword(t token) bool {
-	if t.kind != tokName {
-		return false
-	}
-	for _, k := range keywords() {
-		if t.text == k {
-			return true
-		}
+	switch t.text {
+	case "include", "machine", "bus", "register", "flag", "memory", "unit", "line", "field",
+		"sequence", "fetch", "instruction", "undefined", "supply",
+		"sequencer", "relay", "diode", "card", "connector", "store", "cost":
+		return t.kind == tokName
 	}
 	return false
 }

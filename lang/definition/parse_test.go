@@ -1,6 +1,7 @@
 package definition
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -160,6 +161,32 @@ func TestPlaceOfEveryDeclaration(t *testing.T) {
 			p := d.Place()
 			if word := lines[p.Line-1][p.Column-1:][:p.Width]; !isKeyword(token{kind: tokName, text: word}) {
 				t.Errorf("%s: declaration placed at %q", c.name, word)
+			}
+		}
+	}
+}
+
+// The keywords are spelt out where they are looked up and where they are listed.
+func TestKeywordsAgree(t *testing.T) {
+	var p parser
+	for _, k := range keywords() {
+		tok := token{kind: tokName, text: k}
+		if !isKeyword(tok) || p.reader(tok) == nil {
+			t.Errorf("%s is listed but does not begin a declaration", k)
+		}
+	}
+	for _, s := range statements() {
+		tok := token{kind: tokName, text: s}
+		if !isStatement(tok) || isKeyword(tok) || p.reader(tok) != nil {
+			t.Errorf("%s is a statement and nothing else", s)
+		}
+	}
+	for _, c := range valid {
+		f, _ := Parse("m.coil", c.text)
+		for _, d := range f.Decls {
+			word := strings.Fields(strings.Split(tidy(c.text), "\n")[d.Place().Line-1][d.Place().Column-1:])[0]
+			if !slices.Contains(keywords(), word) {
+				t.Errorf("%s begins a declaration but is not listed", word)
 			}
 		}
 	}

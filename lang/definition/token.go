@@ -2,6 +2,7 @@ package definition
 
 import (
 	"strconv"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -148,6 +149,12 @@ func (l *lexer) problem(n int, name, text, hint string) {
 func (l *lexer) quoted(rest string) {
 	n := run(rest[1:], func(c byte) bool { return c != '"' && c != '\n' }) + 1
 	if n < len(rest) && rest[n] == '"' {
+		// A title is printed and a path is opened: neither may steer a terminal.
+		if i := strings.IndexFunc(rest[:n], func(r rune) bool { return r != '\t' && unicode.IsControl(r) }); i >= 0 {
+			r, _ := utf8.DecodeRuneInString(rest[i:])
+			l.problem(n+1, "syntax-string", "this string has a "+character(r), "")
+			return
+		}
 		l.emit(tokString, n+1)
 		return
 	}
@@ -237,7 +244,7 @@ func character(r rune) string {
 	if r > ' ' && r != 0x7f && strconv.IsPrint(r) {
 		return "character " + string(r)
 	}
-	code := strconv.FormatInt(int64(r), 16)
+	code := strings.ToUpper(strconv.FormatInt(int64(r), 16))
 	for len(code) < 4 {
 		code = "0" + code
 	}
