@@ -232,6 +232,7 @@ func (e *encoder) inFetch(key testKey) bool {
 
 func (e *encoder) walkFamily(f *family) {
 	f.walkers, f.ok = nil, true
+	e.r.owner = e.plan.Owners[f.first].Name
 	for _, r := range f.routes {
 		w := e.r.walk(r, e.strict, e.cubes, e.list)
 		if w.failed {
@@ -465,18 +466,26 @@ func (e *encoder) ring() {
 	if fixed > 0 {
 		limit = fixed
 	}
+	type over struct {
+		f   *family
+		w   *walker
+		end int
+	}
+	var overs []over
+	longest := 0
 	for _, f := range e.families {
 		if !f.ok {
 			continue
 		}
-		var worst *walker
+		worst := over{f: f}
 		for _, w := range f.walkers {
-			if end := ends(f, w); end > limit && (worst == nil || end > ends(f, worst)) {
-				worst = w
+			if end := ends(f, w); end > limit && end > worst.end {
+				worst.w, worst.end = w, end
 			}
 		}
-		if worst != nil {
-			e.tooLong(f, worst, ends(f, worst), limit)
+		if worst.w != nil {
+			overs = append(overs, worst)
+			longest = max(longest, worst.end)
 		}
 		for _, w := range f.walkers {
 			switch {
@@ -487,10 +496,23 @@ func (e *encoder) ring() {
 			}
 		}
 	}
+	if len(overs) > 0 {
+		// One length is wrong, so it is one error: the longest path with its chain, the others by name.
+		var worst over
+		var others []string
+		for _, o := range overs {
+			if worst.w == nil && o.end == longest {
+				worst = o
+				continue
+			}
+			others = append(others, fmt.Sprintf("%s%s (%d)", e.plan.Owners[o.f.first].Name, e.arms(o.w.path.Flags), o.end))
+		}
+		e.tooLong(worst.f, worst.w, worst.end, limit, others)
+	}
 }
 
-// tooLong reports a path that does not fit the ring, with its chain and chart.
-func (e *encoder) tooLong(f *family, w *walker, end, limit int) {
+// tooLong reports the longest path that does not fit the ring, with its chain and chart.
+func (e *encoder) tooLong(f *family, w *walker, end, limit int, others []string) {
 	o := &e.plan.Owners[f.first]
 	what := "the ring has %d"
 	if e.m.Sequencer.Phases == 0 {
@@ -498,11 +520,19 @@ func (e *encoder) tooLong(f *family, w *walker, end, limit int) {
 	}
 	d := e.list.Errorf("path-too-long", o.At, "%s%s needs %d phases, "+what, o.Name, e.arms(w.path.Flags), end, limit)
 	if e.m.Sequencer.Phases > 0 {
-		d.Note(e.m.Sequencer.At, "the ring is fixed here").Hintf("write phases %d, or shorten the chain below", end)
+		d.Note(e.m.Sequencer.At, "the ring is fixed here")
+		if end <= machine.MaxPhases {
+			d.Hintf("write phases %d, or shorten the chain", end)
+		}
+	}
+	if n := len(others); n > 0 {
+		if n > 8 {
+			others = append(others[:8:8], fmt.Sprintf("and %d more", n-8))
+		}
+		d.Note(diag.Place{}, "too long as well (phases): %s", strings.Join(others, ", "))
 	}
 	for _, l := range w.chain() {
-		at := l.ToAt
-		d.Note(at, "phase %d: %s, %d after %s: %s", l.Phase, l.To, l.Phases, l.From, l.Rule)
+		d.Note(l.ToAt, "phase %d: %s, %d after %s: %s", l.Phase, l.To, l.Phases, l.From, l.Rule)
 	}
 	if end <= 4*machine.MaxPhases {
 		d.Note(diag.Place{}, "the chart (# strobe, - lead and trail):\n%s", e.sketch(w, end))

@@ -43,6 +43,7 @@ type rules struct {
 	joins   []int            // bus-to-bus gates
 	first   [][]after        // by later element: the rules it is under
 	shapes  map[*machine.Node]*shape
+	owner   string                         // whose body is at hand, for messages
 	scratch []span                         // for the path at hand
 	driven  []netMask                      // by line, filled in as asked
 	held    map[*machine.Node]map[int]bool // by hold: its gates, and whether a step inside reads them

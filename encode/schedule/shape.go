@@ -236,7 +236,7 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			}
 			if bus, both := r.clash(nets[i], r.drives(lines[j].line)); both {
 				a, b := &m.Lines[lines[j].line], &m.Lines[sl.line]
-				list.Errorf("bus-two-sources", n.At, "%s and %s both drive bus %s in this step", a.Name, b.Name, m.Signals[bus].Name).
+				list.Errorf("bus-two-sources", n.At, "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
 					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name).
 					Because("bus-two-sources %v", n.At).
 					Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
@@ -255,7 +255,7 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			for j := 0; j < i; j++ {
 				o := &m.Lines[lines[j].line]
 				if o.Kind == store.Latch && writes(o, t.Signal)&t.Mask() != 0 {
-					list.Errorf("two-transfers", n.At, "%s and %s both set %s in this step", o.Name, w.Name, name).
+					list.Errorf("two-transfers", n.At, "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
 						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name).
 						Because("two-transfers %v", n.At)
 					ok = false
@@ -268,15 +268,17 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 				for _, u := range r.uses[c.line] {
 					if u.Signal == t.Signal && u.Mask&t.Mask() != 0 {
 						reader := &m.Lines[c.line]
-						e := list.Errorf("latch-race", n.At, "%s reads %s while %s latches it", reader.Name, name, w.Name).
+						e := list.Errorf("latch-race", n.At, "%s reads %s while %s latches it%s", reader.Name, name, w.Name, r.inVariant()).
 							Note(w.At, "%s latches it here", w.Name).Because("latch-race %v", n.At)
 						if c.line != sl.line {
 							e.Note(reader.At, "%s reads it here", reader.Name)
+						} else {
+							e.Because("latch-race of %s", w.Name)
 						}
 						if m.Signals[t.Signal].Kind == machine.Memory {
-							e.Hintf("a memory is not read and written in one step")
+							e.Hintf("write two steps: a memory is not read and written in one")
 						} else {
-							e.Hintf("go through another register, or give %s two ranks: `buffered`", name)
+							e.Hintf("go through another register, give %s two ranks (buffered)%s", name, r.exceptHint())
 						}
 						ok = false
 						break
@@ -286,6 +288,21 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 		}
 	}
 	return ok
+}
+
+// inVariant names the variant at hand if its operands pick the lines.
+func (r *rules) inVariant() string {
+	if strings.Contains(r.owner, "=") {
+		return " (" + r.owner + ")"
+	}
+	return ""
+}
+
+func (r *rules) exceptHint() string {
+	if strings.Contains(r.owner, "=") {
+		return ", or take the combination out with except"
+	}
+	return ", or write two steps"
 }
 
 // selects finds the select lines that the step needs off, and checks that those it has on come on in time.

@@ -167,7 +167,7 @@ func (l List) Settle(files []string) List {
 			out = append(out, d)
 			continue
 		}
-		if d.Root == "" || d.At == out[i].At {
+		if d.Root == "" || d.At == out[i].At && d.Text == out[i].Text {
 			continue
 		}
 		if more[i] < maxMergedNotes {
