@@ -223,6 +223,30 @@ func TestReferenceExamples(t *testing.T) {
 	}
 }
 
+// TestReferenceByHand does the same for the machines that were worked by hand,
+// which show rules that random machines seldom meet.
+func TestReferenceByHand(t *testing.T) {
+	raw, err := os.ReadFile("../../testdata/reference/hand.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sections := strings.Split(string(raw), "\n== ")[1:]
+	_, common, _ := strings.Cut(sections[0], "\n")
+	for _, section := range sections[1:] {
+		name, rest, _ := strings.Cut(section, "\n")
+		text, want, _ := strings.Cut(rest, "=> ")
+		t.Run(name, func(t *testing.T) {
+			valid, no := disagree(t, load(t, "hand.coil", common+text))
+			if no != "" {
+				t.Errorf("%s\n%s", no, number(common+text))
+			}
+			if valid == strings.HasPrefix(want, "refused") {
+				t.Errorf("valid is %t", valid)
+			}
+		})
+	}
+}
+
 // TestReferenceSeesFlippedBits: with any one bit of a store flipped, the comparison fails.
 func TestReferenceSeesFlippedBits(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 7))
@@ -256,12 +280,36 @@ func TestReferenceSeesFlippedBits(t *testing.T) {
 		default:
 			continue
 		}
-		for _, n := range tries {
+		for i, n := range tries {
+			if i%500 == 0 {
+				one(t, s, flip(s, n))
+			}
 			if difference(flip(s, n), meaning) == "" {
 				t.Fatalf("seed %d: bit %d flipped and not seen", seed, n)
 			}
 		}
 		t.Logf("seed %d: %d of %d bits flipped, each seen", seed, len(tries), bits)
+	}
+}
+
+// one checks that two stores differ in one bit.
+func one(t *testing.T, a, b *store.Store) {
+	t.Helper()
+	bits := 0
+	for opcode := range uint64(1) << a.OpcodeBits {
+		for flags := range uint64(1) << len(a.Flags) {
+			for phase := 1; phase <= a.Phases; phase++ {
+				x, y := a.At(opcode, flags, phase), b.At(opcode, flags, phase)
+				for i := range a.Columns {
+					if x.Has(i) != y.Has(i) {
+						bits++
+					}
+				}
+			}
+		}
+	}
+	if bits != 1 {
+		t.Fatalf("flip changed %d bits", bits)
 	}
 }
 

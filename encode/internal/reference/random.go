@@ -41,6 +41,7 @@ type generator struct {
 	sequences []string
 	opcodes   []string // patterns taken
 	decided   []string // flags that fetch tests
+	all       []string // flags
 	faulty    string   // a deliberate mistake
 }
 
@@ -78,7 +79,7 @@ func Random(r *rand.Rand) string {
 		reads: map[string][]string{}, needs: map[string][]string{}, inner: map[string][]string{}, fields: map[string]fieldModel{},
 	}
 	if g.chance(10) {
-		g.faulty = pick(g, []string{"phases", "dead arm", "opcode", "undriven", "flag", "sources", "race"})
+		g.faulty = pick(g, []string{"phases", "dead arm", "opcode", "undriven", "flag", "sources", "race", "double"})
 	}
 	g.say("machine mill \"a random mill\"")
 	g.datapath()
@@ -178,6 +179,7 @@ func (g *generator) datapath() {
 		g.say("memory rom 16 x %d program", g.width)
 		g.say("memory ram 16 x %d", g.width)
 	}
+	g.all = g.flags
 	for i, n := 0, g.r.IntN(4); i < n; i++ {
 		g.unit(i)
 	}
@@ -404,7 +406,7 @@ func (g *generator) lines(restart bool) {
 			g.line(part{name: f + "_y", kind: "latch", needs: []string{b}, reads: []string{"acc", f}, writes: []string{"tmp"}}, fmt.Sprintf("acc + %s + %s -> tmp", b, f))
 		}
 	}
-	index := pick(g, append([]string{"pc"}, g.buses...))
+	index := pick(g, append([]string{"pc", "addr", "aux"}, g.buses...))
 	memory := part{name: "ram_g", kind: "gate", feeds: "data", reads: []string{"ram"}}
 	if !slices.Contains(g.buses, index) || index == "data" {
 		index = pick(g, g.registers)
@@ -544,6 +546,17 @@ func (g *generator) step(in placeModel, must ...string) []string {
 				for range 1 + g.r.IntN(8)/6 {
 					lines = append(lines, pick(g, latches).name)
 				}
+			}
+		}
+		if g.faulty == "double" && g.chance(15) {
+			// Another latch of the same register, perhaps of other bits of it.
+			first := g.named[lines[0]]
+			more := g.list(func(p *part) bool {
+				return p.kind == "latch" && len(first.writes) > 0 && slices.Contains(p.writes, first.writes[0])
+			})
+			if len(more) > 0 {
+				lines = append(lines, pick(g, more).name)
+				careless = true
 			}
 		}
 		if !(g.faulty == "undriven" && g.chance(15)) {
@@ -734,7 +747,7 @@ func (g *generator) fetch() {
 	if g.chance(15) {
 		g.put(g.step(top), 1)
 	}
-	if len(g.flags) > 0 && g.chance(12) {
+	if len(g.flags) > 0 && g.chance(18) {
 		f := g.flags[0]
 		g.decided = []string{f}
 		g.flags = g.flags[1:]
@@ -1020,7 +1033,7 @@ func (g *generator) instruction() {
 		}
 		head := fmt.Sprintf("instruction %s %s = %s", name, strings.Join(list, ", "), words)
 		in := placeModel{open: g.flags}
-		if g.chance(80) {
+		if g.chance(60) {
 			in.quiet = g.decided
 		}
 		var picks []string
@@ -1064,7 +1077,14 @@ func (g *generator) instruction() {
 				g.say("    step %s h_x", strings.Join(s, " "))
 			}
 		}
-		g.body(in, 1, 1+g.r.IntN(4))
+		flags := g.body(in, 1, 1+g.r.IntN(4))
+		in.quiet = slices.Concat(in.quiet, flags)
+		if late := g.list(func(p *part) bool {
+			return p.kind == "latch" && len(p.writes) > 0 && slices.Contains(g.all, p.writes[0]) && !slices.Contains(in.quiet, p.writes[0])
+		}); len(late) > 0 && g.chance(30) {
+			// A flag latched last is what the next fetch may test too early.
+			g.put(g.step(in, pick(g, late).name), 1)
+		}
 		g.say("}")
 		return
 	}
