@@ -81,7 +81,7 @@ func (c *chart) latched(s *signal, end int) int {
 	last := 0
 	for i := range c.steps[:end] {
 		for _, l := range c.steps[i].lines {
-			if c.m.lines[l].kind == "latch" && c.m.lines[l].writes != nil && c.m.touches(l, s) {
+			if c.m.lines[l].kind == "latch" && c.m.touches(l, s) {
 				last = max(last, c.strobed(i, l))
 			}
 		}

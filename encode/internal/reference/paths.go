@@ -228,7 +228,7 @@ func (w *walker) step(p *path, names []definition.Name, in around) {
 	p.steps = append(p.steps, step{
 		id: w.m.steps, lines: lines, held: in.held, none: none, wait: p.wait,
 		arms: in.arms, tests: len(p.tests), fetch: w.fetch,
-		shape: w.m.shape(lines, none),
+		shape: w.m.shape(lines),
 	})
 	p.wait = 0
 }

@@ -37,7 +37,7 @@ type generator struct {
 	needs     map[string][]string // unit: buses
 	inner     map[string][]string // unit: units
 
-	fields    map[string]fieldModel
+	fields    map[string]fieldText
 	sequences []string
 	opcodes   []string // patterns taken
 	decided   []string // flags that fetch tests
@@ -45,24 +45,23 @@ type generator struct {
 	faulty    string   // a deliberate mistake
 }
 
-type fieldModel struct {
+type fieldText struct {
 	width   int
-	choices []choiceModel
+	choices []choiceText
 }
 
-type choiceModel struct {
+type choiceText struct {
 	name, bits string
 	lines      []string
 }
 
-// place is what the statement being made stands in.
-type placeModel struct {
+// surroundings is what the statement being made stands in.
+type surroundings struct {
 	driven map[string]bool // by held gates
 	kept   []string        // held lines
 	quiet  []string        // flags that must not be latched
 	open   []string        // flags that may still be tested
 	depth  int
-	plain  bool // inside a hold or sequence
 }
 
 func (g *generator) chance(percent int) bool { return g.r.IntN(100) < percent }
@@ -76,7 +75,7 @@ func pick[T any](g *generator, list []T) T { return list[g.r.IntN(len(list))] }
 func Random(r *rand.Rand) string {
 	g := &generator{
 		r: r, buffered: map[string]bool{}, named: map[string]*part{}, selects: map[string][]string{},
-		reads: map[string][]string{}, needs: map[string][]string{}, inner: map[string][]string{}, fields: map[string]fieldModel{},
+		reads: map[string][]string{}, needs: map[string][]string{}, inner: map[string][]string{}, fields: map[string]fieldText{},
 	}
 	if g.chance(10) {
 		g.faulty = pick(g, []string{"phases", "dead arm", "opcode", "undriven", "flag", "sources", "race", "double"})
@@ -374,8 +373,7 @@ func (g *generator) lines(restart bool) {
 				fmt.Sprintf("%s[%d:%d] -> %s[%d:0]", bus, w-1, half, r, w-half-1))
 		}
 		if g.chance(10) {
-			var p part
-			p = part{name: r + "_x", kind: "latch", writes: []string{r}}
+			p := part{name: r + "_x", kind: "latch", writes: []string{r}}
 			effect := g.operand(&p.reads, &p.needs, &p.units) + " ^ " + g.operand(&p.reads, &p.needs, nil) + " -> " + r
 			g.line(p, effect)
 		}
@@ -470,7 +468,7 @@ func (g *generator) list(ok func(p *part) bool) []*part {
 }
 
 // trouble tells whether the lines of a step get in each other's way.
-func (g *generator) trouble(lines []string, in placeModel) bool {
+func (g *generator) trouble(lines []string, in surroundings) bool {
 	fed := map[string]int{}
 	one := map[string]string{}
 	root := func(b string) string {
@@ -529,20 +527,16 @@ func (g *generator) trouble(lines []string, in placeModel) bool {
 }
 
 // step makes the lines of one; must is what it has to have.
-func (g *generator) step(in placeModel, must ...string) []string {
+func (g *generator) step(in surroundings, must ...string) []string {
 	careless := g.faulty == "sources" && g.chance(10) || g.faulty == "race" && g.chance(10)
 	for range 40 {
 		lines := slices.Clone(must)
 		if len(must) == 0 {
-			switch n := g.r.IntN(20); {
-			case n == 0:
-				if o := g.list(func(p *part) bool { return p.kind == "output" || p.kind == "halt" }); len(o) > 0 {
-					lines = append(lines, pick(g, o).name)
-					break
-				}
-				fallthrough
-			default:
-				latches := g.list(func(p *part) bool { return p.kind == "latch" && !slices.Contains(p.writes, "ir") })
+			outputs := g.list(func(p *part) bool { return p.kind == "output" || p.kind == "halt" })
+			if len(outputs) > 0 && g.chance(5) {
+				lines = append(lines, pick(g, outputs).name)
+			} else {
+				latches := g.list(func(p *part) bool { return p.kind == "latch" })
 				for range 1 + g.r.IntN(8)/6 {
 					lines = append(lines, pick(g, latches).name)
 				}
@@ -587,7 +581,7 @@ func (g *generator) step(in placeModel, must ...string) []string {
 }
 
 // drive adds gates until every bus that is read is driven.
-func (g *generator) drive(lines *[]string, in placeModel) bool {
+func (g *generator) drive(lines *[]string, in surroundings) bool {
 	driven := map[string]bool{}
 	for b := range in.driven {
 		driven[b] = true
@@ -643,7 +637,7 @@ func (g *generator) other(lines *[]string, driven map[string]bool, bus string) b
 
 func (g *generator) makeFields() {
 	simple := func(p *part) bool { return p.feeds == "data" && len(p.needs) == 0 && len(p.units) == 0 }
-	make := func(name string, from []*part, more int) {
+	declare := func(name string, from []*part, more int) {
 		if len(from) < 2 || !g.chance(75) {
 			return
 		}
@@ -651,7 +645,7 @@ func (g *generator) makeFields() {
 		width := 1 + g.r.IntN(2)
 		n := min(len(from), 1<<width, 2+g.r.IntN(3))
 		codes := g.r.Perm(1 << width)
-		f := fieldModel{width: width}
+		f := fieldText{width: width}
 		seen := map[string]bool{}
 		for i := range n {
 			p := from[i]
@@ -660,7 +654,7 @@ func (g *generator) makeFields() {
 				value = fmt.Sprint(value, i)
 			}
 			seen[value] = true
-			c := choiceModel{name: "v" + value, bits: fmt.Sprintf("%0*b", width, codes[i]), lines: []string{p.name}}
+			c := choiceText{name: "v" + value, bits: fmt.Sprintf("%0*b", width, codes[i]), lines: []string{p.name}}
 			if outs := g.list(func(p *part) bool { return p.kind == "output" }); len(outs) > 0 && g.chance(10) {
 				c.lines = append(c.lines, outs[0].name)
 			}
@@ -680,11 +674,11 @@ func (g *generator) makeFields() {
 		}
 		g.say("field %s %d { %s }", name, width, strings.Join(list, ", "))
 	}
-	make("from", g.list(func(p *part) bool { return p.kind == "gate" && simple(p) }), 0)
-	make("to", g.list(func(p *part) bool {
+	declare("from", g.list(func(p *part) bool { return p.kind == "gate" && simple(p) }), 0)
+	declare("to", g.list(func(p *part) bool {
 		return p.kind == "latch" && slices.Equal(p.needs, []string{"data"}) && len(p.writes) == 1 && len(p.reads) == 0 && !p.set
 	}), 10)
-	make("how", g.list(func(p *part) bool { return p.kind == "select" || p.kind == "output" }), 30)
+	declare("how", g.list(func(p *part) bool { return p.kind == "select" || p.kind == "output" }), 30)
 }
 
 // fetch declares the opcode register, how it is fetched, and the sequences.
@@ -725,7 +719,7 @@ func (g *generator) fetch() {
 		}
 	}
 	quiet := slices.Clone(g.flags)
-	top := placeModel{quiet: quiet, plain: true}
+	top := surroundings{quiet: quiet}
 	for i := range 1 + g.r.IntN(2) {
 		name := fmt.Sprintf("run%d", i)
 		var steps []string
@@ -751,7 +745,7 @@ func (g *generator) fetch() {
 		f := g.flags[0]
 		g.decided = []string{f}
 		g.flags = g.flags[1:]
-		g.when(f, placeModel{quiet: quiet, plain: true, depth: 2}, 1)
+		g.when(f, surroundings{quiet: quiet, depth: 2}, 1)
 	}
 	opcode := []string{"ir_l"}
 	if halves {
@@ -781,7 +775,7 @@ func (g *generator) fetch() {
 		f := g.flags[0]
 		g.decided = []string{f}
 		g.flags = g.flags[1:]
-		g.when(f, placeModel{quiet: quiet, plain: true, depth: 2}, 1)
+		g.when(f, surroundings{quiet: quiet, depth: 2}, 1)
 	}
 	g.say("}")
 	if g.faulty == "dead arm" && len(quiet) > 0 {
@@ -797,7 +791,7 @@ func (g *generator) put(lines []string, depth int) {
 
 // when makes one; the arms hold statements, or are empty. It returns the flags
 // that are tested on some way through it.
-func (g *generator) when(flag string, in placeModel, indent int) (tested []string) {
+func (g *generator) when(flag string, in surroundings, indent int) (tested []string) {
 	tab := strings.Repeat("    ", indent)
 	inner := in
 	inner.depth++
@@ -830,7 +824,7 @@ func (g *generator) when(flag string, in placeModel, indent int) (tested []strin
 }
 
 // body makes n statements and returns the flags that they test.
-func (g *generator) body(in placeModel, indent, n int) (tested []string) {
+func (g *generator) body(in surroundings, indent, n int) (tested []string) {
 	tab := strings.Repeat("    ", indent)
 	for range n {
 		k := g.r.IntN(100)
@@ -866,7 +860,7 @@ func (g *generator) body(in placeModel, indent, n int) (tested []string) {
 
 // after is where a statement stands once flags were tested: they may not be
 // tested again, and latching them would often change the arms half-way.
-func (g *generator) after(in placeModel, flags []string) placeModel {
+func (g *generator) after(in surroundings, flags []string) surroundings {
 	if !(g.faulty == "dead arm" && g.chance(40)) {
 		in.open = slices.DeleteFunc(slices.Clone(in.open), func(f string) bool { return slices.Contains(flags, f) })
 	}
@@ -876,7 +870,7 @@ func (g *generator) after(in placeModel, flags []string) placeModel {
 	return in
 }
 
-func (g *generator) hold(in placeModel, indent int) []string {
+func (g *generator) hold(in surroundings, indent int) []string {
 	can := g.list(func(p *part) bool {
 		switch p.kind {
 		case "gate":
@@ -1032,7 +1026,7 @@ func (g *generator) instruction() {
 			list = append(list, o.name+":"+o.of)
 		}
 		head := fmt.Sprintf("instruction %s %s = %s", name, strings.Join(list, ", "), words)
-		in := placeModel{open: g.flags}
+		in := surroundings{open: g.flags}
 		if g.chance(60) {
 			in.quiet = g.decided
 		}

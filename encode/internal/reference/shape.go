@@ -18,8 +18,8 @@ type shape struct {
 // strobe, to the step's last strobe phase.
 type need struct{ line, from int }
 
-func (m *machine) shape(lines []int, none bool) *shape {
-	key := fmt.Sprint(lines, none)
+func (m *machine) shape(lines []int) *shape {
+	key := fmt.Sprint(lines)
 	if s := m.shapes[key]; s != nil {
 		return s
 	}
