@@ -87,7 +87,7 @@ func TestReadbackCatches(t *testing.T) {
 				t.Error("nothing at all is accepted")
 			}
 			// What else carries the store depends on the form: comments do not.
-			const changes = 500
+			const changes = 100
 			caught := 0
 			for i := range changes {
 				text := bytes.Clone(whole.Bytes())
