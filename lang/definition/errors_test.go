@@ -23,7 +23,11 @@ func report(path, text string) string {
 	var b strings.Builder
 	diag.Printer{Sources: diag.Sources{path: text}}.Print(&b, list.Settle([]string{path}))
 	for _, k := range f.Broken {
-		fmt.Fprintf(&b, "broken at %d:%d: keyword %q, name %q, names %v\n", k.At.Line, k.At.Column, k.Keyword, k.Name, k.Names)
+		beside := ""
+		if k.Beside {
+			beside = ", perhaps of another kind"
+		}
+		fmt.Fprintf(&b, "broken at %d:%d: keyword %q, name %q, names %v%s\n", k.At.Line, k.At.Column, k.Keyword, k.Name, k.Names, beside)
 	}
 	if n := len(f.Decls); n > 0 {
 		fmt.Fprintf(&b, "parsed: %d\n", n)

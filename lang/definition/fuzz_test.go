@@ -17,7 +17,7 @@ func seed(f *testing.F) {
 	}
 	for _, text := range []string{
 		"fetch {\nwhen z {\n}\nbus a 8", "cost\nrelay 3\nrelay {", "cost{A\ndiode 0", "cost\nrelay 3\n}\nrelay 12", "a\n}\n{", "\"\n;\r\r\n_", "0x_?1_.5V", "field f 1 { a = 0\nbus b", "\ufeff\ufeff",
-		"instruction a = 0\n step b\n}\n", "line a : b ->\nline", "x\x00", "\"\r\"", "\"\x1b[31m\"", "\xff", "u\u00fc\u2192\u00a0",
+		"instruction a = 0\n step b\n}\n", "line a : b ->\nline", "x\x00", "line c:r->p,\nline", "\"\r\"", "\"\x1b[31m\"", "\xff", "u\u00fc\u2192\u00a0",
 	} {
 		f.Add(text)
 	}

@@ -451,7 +451,7 @@ func (p *parser) effect(of Name) Effect {
 		}
 	}
 	what := "what line " + shorten(of.Text) + " does (a transfer, restart or halt)"
-	if p.begins() && p.peek().kind == tokName {
+	if p.begins() {
 		p.fail("the comma at the end of the line above asks for one more transfer", what)
 	}
 	if !beginsTerm(t) {

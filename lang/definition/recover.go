@@ -38,6 +38,7 @@ func (p *parser) stray() {
 		}
 	default:
 		d := p.list.Errorf("syntax-keyword", p.here(), "expected a declaration, found %s", found(t))
+		d.Hint = p.continued()
 		if t.is("#") || t.is("/") {
 			d.Hint = "comments begin with ;"
 		}
@@ -79,7 +80,11 @@ func (p *parser) continues() bool {
 	}
 	t, last := p.toks.list[p.start], p.toks.list[p.started[n-1]]
 	deeper := t.column >= last.column+2 // a keyword that was deleted leaves one blank
-	switch p.file.Decls[n-1].(type) {
+	d := p.file.Decls[n-1]
+	if p.cutOff(d) {
+		return true
+	}
+	switch d.(type) {
 	case *Instruction, *Sequence, *Fetch:
 		return deeper || isStatement(t) || t.word("else") || t.is("}")
 	case *Field, *Unit, *Settings:
@@ -142,6 +147,37 @@ func (p *parser) heads() bool {
 	return a.is("{")
 }
 
+// cutOff reports whether what stands where a declaration should begin can
+// only be the rest of the line above, which d ends.
+func (p *parser) cutOff(d Decl) bool {
+	t, next := p.toks.list[p.start], p.toks.list[min(p.start+1, len(p.toks.list)-1)]
+	before := p.start - 1
+	for before >= 0 && p.toks.list[before].kind == tokEOL {
+		before--
+	}
+	if before < 0 || p.toks.list[before].line+1 < t.line {
+		return false
+	}
+	switch d := d.(type) {
+	case *Instruction:
+		if d.Body != nil {
+			return false
+		}
+		for _, o := range d.Operands {
+			if t.word(o.Name.Text) {
+				return true
+			}
+		}
+		return t.kind == tokNumber || t.is("{") || t.is("[") || t.is(",")
+	case *Line, *Unit:
+		if t.kind == tokSymbol {
+			return !t.is("}") && !t.is("#")
+		}
+		return t.kind == tokName && next.kind == tokSymbol && !next.is(":") && !next.is("=") && !next.is("{")
+	}
+	return false
+}
+
 // mistaken reports whether the current token is a relay or diode followed by
 // a number that is no setting of a broken cost block, but a declaration that
 // is wrong itself: it stands too far left, after the place of the error. In a
@@ -181,6 +217,12 @@ func (p *parser) recover() {
 	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first, wrong, closed) {
 		closed = closed || p.cur().is("}")
 		p.at++
+	}
+	if wrong <= p.start+2 {
+		// What was found belongs to another kind of declaration: the keyword
+		// may be the wrong one.
+		w := p.toks.list[wrong]
+		beside = beside || w.kind == tokString || w.is("{") || isKeyword(p.toks.list[min(p.start+1, wrong)])
 	}
 	b := Broken{At: p.toks.place(first), Beside: beside}
 	skipped := p.toks.list[p.start:p.at]
