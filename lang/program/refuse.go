@@ -1,0 +1,69 @@
+package program
+
+import (
+	"strings"
+	"unicode/utf8"
+
+	"coilwright/lang/diag"
+)
+
+// The limits on what is read at all.
+const (
+	maxFile    = 64 << 20 // bytes
+	maxLine    = 4096     // characters
+	maxNesting = 100      // brackets and signs in an expression
+	maxDepth   = 32       // includes
+	maxFiles   = 256
+	maxErrors  = 1000
+)
+
+const bom = "\ufeff"
+
+// refuse looks for what is not worth reading, without building anything. It
+// reports the first such thing and returns false. text has no byte-order mark.
+func refuse(path, text string, list *diag.List) bool {
+	if len(text) > maxFile {
+		list.Errorf("file-too-large", diag.Place{File: path, Line: 1, Column: 1, Width: 1}, "the file has more than 64 MiB (%d bytes)", maxFile).
+			Hintf("take it apart and include the parts")
+		return false
+	}
+	bad, code := len(text), byte(0)
+	if i := strings.IndexByte(text, 0); i >= 0 {
+		bad = i
+	}
+	if !utf8.ValidString(text[:bad]) {
+		for i := 0; i < bad; {
+			r, n := utf8.DecodeRuneInString(text[i:])
+			if r == utf8.RuneError && n == 1 {
+				bad, code = i, text[i]
+			}
+			i += n
+		}
+	}
+	line, start := 1, 0
+	for start < len(text) {
+		end := strings.IndexByte(text[start:], '\n')
+		if end < 0 {
+			end = len(text)
+		} else {
+			end += start
+		}
+		whole := min(end, bad)
+		if whole-start > maxLine && utf8.RuneCountInString(strings.TrimSuffix(text[start:whole], "\r")) > maxLine {
+			list.Errorf("line-too-long", diag.Place{File: path, Line: line, Column: maxLine + 1, Width: 1}, "line %d has more than %d characters", line, maxLine)
+			return false
+		}
+		if bad <= end && bad < len(text) {
+			at := diag.Place{File: path, Line: line, Column: utf8.RuneCountInString(text[start:bad]) + 1, Width: 1}
+			if code == 0 {
+				list.Errorf("file-nul", at, "the file has a NUL byte: it is not text")
+			} else {
+				list.Errorf("file-encoding", at, "the file is not UTF-8: byte 0x%02X cannot stand here", code).Hintf("save it as UTF-8")
+			}
+			return false
+		}
+		line++
+		start = end + 1
+	}
+	return true
+}
