@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"encoding/binary"
+	"fmt"
 
 	"coilwright/encode/store"
 )
@@ -155,18 +156,29 @@ func (t *tree) changes(e *encoder, f *family) {
 	t.on.changes(e, f)
 }
 
+// latched looks from the test on, not from the first difference: a flag that
+// changes in between would have the store choose the arm by its new value.
 func (t *tree) latched(e *encoder, f *family, first, last int) {
 	m := e.m
 	for _, w := range t.walkers() {
+		before := len(w.path.Steps)
+		for _, test := range w.path.Tests {
+			if test.key == t.key {
+				before = test.Before
+			}
+		}
 		for _, win := range w.windows {
 			l := &m.Lines[win.line]
-			if writes(l, t.flag) == 0 || win.to < first || win.from > last {
+			if writes(l, t.flag) == 0 || win.from > last || win.to < first && win.step < before {
 				continue
 			}
 			flag := m.Signals[t.flag].Name
 			step := w.path.Steps[win.step]
-			e.list.Errorf("flag-change", step.At, "%s latches flag %s in phase %d, while the arms of a test of it differ (phases %d to %d)",
-				l.Name, flag, win.from, first, last).
+			text := fmt.Sprintf("while the arms of a test of it differ (phases %d to %d)", first, last)
+			if win.to < first {
+				text = fmt.Sprintf("after it was tested and before the arms differ (phases %d to %d): the new value would choose the arm", first, last)
+			}
+			e.list.Errorf("flag-change", step.At, "%s latches flag %s in phase %d, %s", l.Name, flag, win.from, text).
 				Note(t.key.node.At, "%s is tested here", flag).
 				Hintf("copy the flag into another one first, and test the copy").
 				Because("flag-change %v %v", step.At, t.key.node.At)

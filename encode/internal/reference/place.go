@@ -412,11 +412,25 @@ func (m *machine) early(r *ring, strict map[string]bool) bool {
 	return more
 }
 
-// steady: while the sides of a `when` differ, nothing latches its flag (P.10).
+// steady: while the sides of a `when` differ, nothing latches its flag (P.10),
+// nor between the test and the first difference: the store would choose the
+// side by the new value.
 func (m *machine) steady(r *ring) {
 	for _, o := range r.owners {
 		for _, f := range m.forks(r, o) {
 			for _, p := range slices.Concat(f.sides[0], f.sides[1]) {
+				for _, t := range p.tests {
+					if t.node != f.node {
+						continue
+					}
+					for _, after := range p.steps[t.step:] {
+						for _, l := range after.lines {
+							if f.first > 0 && after.strobe <= f.last && m.lines[l].kind == "latch" && m.touches(l, m.signals[f.flag]) {
+								reject("P.10", "%s latches %s between its test and phase %d, where its arms differ", m.lines[l].name, f.flag, f.last)
+							}
+						}
+					}
+				}
 				for phase := f.first; f.first > 0 && phase <= f.last; phase++ {
 					for _, l := range p.on[phase] {
 						if m.lines[l].kind == "latch" && m.touches(l, m.signals[f.flag]) {
