@@ -66,7 +66,12 @@ type Write struct {
 
 // Note is something the rehearsal has to say about a phase.
 type Note struct {
-	Kind string // "race", "undriven", "conflict", "input"
+	// Kind is "race" (read and latched at once), "undriven" (latched without a
+	// source or `none`), "conflict" (two sources or latches meet: their OR),
+	// "wrap" (an index past the end of a memory), "loop" (a bus feeds itself
+	// and does not settle), "halt" (a latch is on in the halted phase) or
+	// "input" (an input takes its next value).
+	Kind string
 	Text string
 	At   diag.Place // the line's declaration
 }
