@@ -151,17 +151,24 @@ func (p *parser) intern(name string) int32 {
 	return id
 }
 
-// lose marks the line as broken. What its names might have declared is unknown.
+// lose marks the line as broken. What it might have declared is unknown: its
+// first name, or all names before a colon.
 func (p *parser) lose(line *Line, nodes int) {
 	line.Kind = Broken
 	line.End = line.To
 	p.src.Args = p.src.Args[:line.Args]
 	p.src.Nodes = p.src.Nodes[:nodes]
+	if line.Name >= 0 {
+		p.src.Lost = append(p.src.Lost, line.Name)
+	}
+	until := strings.IndexByte(p.text[p.start:p.e], ':') + p.start
+	first := true
 	p.i = p.start
-	for p.i < p.e && p.text[p.i] != ';' {
+	for p.i < p.e && p.text[p.i] != ';' && (first || p.i < until) {
 		switch c := class[p.text[p.i]]; {
 		case c&letter != 0:
 			p.src.Lost = append(p.src.Lost, p.word())
+			first = false
 		case c&inName != 0:
 			for p.i < p.e && class[p.text[p.i]]&inName != 0 {
 				p.i++
