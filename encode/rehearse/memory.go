@@ -1,18 +1,18 @@
 package rehearse
 
-// denseWords is the most words of a memory that are kept in one piece: 8 MiB.
+// denseWords is the most words of all memories that are kept in one piece: 8 MiB.
 const denseWords = 1 << 20
 
 // memory is the words of one memory; what was never written reads 0.
 type memory struct {
 	words  uint64
 	dense  []uint64
-	sparse map[uint64]uint64 // of a memory of more than denseWords
+	sparse map[uint64]uint64 // of a memory that is not in one piece
 }
 
-func newMemory(words uint64) *memory {
+func newMemory(words uint64, dense bool) *memory {
 	m := &memory{words: words}
-	if words <= denseWords {
+	if dense {
 		m.dense = make([]uint64, words)
 	} else {
 		m.sparse = map[uint64]uint64{}

@@ -12,6 +12,9 @@ import (
 // it is an aid, never the truth.
 const cached = 1 << 16
 
+// keptScenes bounds the sets of lines that are remembered.
+const keptScenes = 1 << 12
+
 // Rehearsal is a machine between two phases.
 //
 // In each phase the lines that are on are looked up; select lines, units and
@@ -87,10 +90,14 @@ func New(m *machine.Machine, s *store.Store, c Control, setup Setup) *Rehearsal 
 		owners: map[uint64]int{},
 		data:   datapath{m: m, values: make([]uint64, n), memories: make([]*memory, n), units: make([]unitValue, len(m.Units))},
 	}
+	room := uint64(denseWords)
 	for i := range m.Signals {
 		sig := &m.Signals[i]
 		if sig.Kind == machine.Memory {
-			r.data.memories[i] = newMemory(sig.Words)
+			r.data.memories[i] = newMemory(sig.Words, sig.Words <= room)
+			if sig.Words <= room {
+				room -= sig.Words
+			}
 		}
 		if sig.Input && len(setup.Inputs[i]) > 0 {
 			r.inputs = append(r.inputs, i)
@@ -150,8 +157,9 @@ func (r *Rehearsal) sceneAt(p place) *scene {
 	}
 	sc := r.scenes[string(key)]
 	if sc == nil {
-		if len(r.scenes) >= cached {
+		if len(r.scenes) >= keptScenes {
 			clear(r.scenes)
+			clear(r.looked)
 		}
 		sc = newScene(r.m, slices.Clone(lines))
 		r.scenes[string(key)] = sc
@@ -174,7 +182,7 @@ func (r *Rehearsal) look() {
 			p := place{r.opcode(), r.flags(), r.phase}
 			other := p
 			other.flags ^= 1 << i
-			if r.sceneAt(p) != r.sceneAt(other) {
+			if !r.sceneAt(p).lines.Equal(r.sceneAt(other).lines) {
 				r.take(f)
 			}
 		}
@@ -325,13 +333,7 @@ func (r *Rehearsal) Next(v *View) bool {
 	r.completed++
 	last := sc.restart || r.phase >= r.s.Phases
 	r.advance(last)
-	r.look()
-	if !last && r.m.Sequencer.Cuts && r.now.restart && !r.now.halt {
-		// The phase of restart is cut short: the ring is at 1 before it counts.
-		last = true
-		r.advance(true)
-		r.look()
-	}
+	last = r.arrive(last)
 	if v != nil {
 		v.Last = last
 	}
@@ -370,6 +372,18 @@ func (r *Rehearsal) advance(last bool) {
 	r.opened++
 	r.known, r.address, r.strobed, r.hasWord, r.lastWord = false, 0, 0, false, 0
 	clear(r.taken)
+}
+
+// arrive looks at the phase to come. If restart is on in it and cuts it short,
+// the ring is at 1 before it counts: then, and if last is set, it returns true.
+func (r *Rehearsal) arrive(last bool) bool {
+	r.look()
+	if last || r.phase == 1 || !r.m.Sequencer.Cuts || !r.now.restart || r.now.halt {
+		return last
+	}
+	r.advance(true)
+	r.look()
+	return true
 }
 
 // fill shows the phase as it is before the latches capture.
@@ -534,8 +548,3 @@ func (r *Rehearsal) final(reason Reason) Final {
 	}
 	return f
 }
-
-// Fast does what Run does without views, and sooner.
-func (r *Rehearsal) Fast(stop Stop) Final { return r.Run(stop, nil) }
-
-type fast struct{}
