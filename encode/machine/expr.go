@@ -216,6 +216,7 @@ func (r *resolver) slice(s definition.Slice, width int, what string) (hi, lo int
 		}
 		if x.Value >= uint64(width) {
 			r.list.Errorf("slice-range", e.Place(), "bit %d is outside %s, which has bits %d to 0", x.Value, what, width-1)
+			r.blame(what[strings.LastIndexByte(what, ' ')+1:])
 			return 0, false
 		}
 		return int(x.Value), true
@@ -261,11 +262,6 @@ func (r *resolver) ref(e *definition.Ref) *Expr {
 	name := e.Name.Text
 	ent, ok := r.path[name]
 	if !ok {
-		if _, isFunction := functions[name]; isFunction {
-			r.list.Errorf("function-arguments", e.Name.At, "%s is a function and takes its argument in parentheses", name).
-				Hintf("write %s(...)", name)
-			return nil
-		}
 		r.missing(datapathSpace, e.Name, func() []string { return r.datapathNames(func(e entity) bool { return e.kind != lineEntity }) })
 		return nil
 	}

@@ -398,7 +398,7 @@ func (r *resolver) unitCases(i int, d *definition.Unit) {
 			continue
 		case p.Width != len(d.By):
 			r.list.Errorf("case-bits", c.Bits.At, "unit %s has %s, this case has %s",
-				u.Name, plural(len(d.By), "select line"), plural(p.Width, "bit"))
+				u.Name, plural(len(d.By), "select line"), plural(p.Width, "bit")).Because("select lines of unit %s", u.Name)
 			bad = true
 			continue
 		case !at[p.Value].IsZero():

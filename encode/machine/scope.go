@@ -149,6 +149,9 @@ func (r *resolver) missing(space string, n definition.Name, candidates func() []
 // not parse and whose own name is not known, the most used unknown name of its
 // namespace is taken to be the missing one and is not reported again.
 func (r *resolver) flushUnknown() {
+	if r.src.Incomplete {
+		return // what is missing may stand in a file that could not be read
+	}
 	bySpace := map[string][]*unknownName{}
 	for _, key := range r.order {
 		u := r.unknown[key]
@@ -175,6 +178,8 @@ func (r *resolver) flushUnknown() {
 			}
 			if near := diag.Nearest(u.name, u.candidates); near != "" {
 				d.Hintf("did you mean %s?", near)
+			} else if _, ok := functions[u.name]; ok {
+				d.Hintf("%s is a function: write %s(...)", u.name, u.name)
 			}
 		}
 	}
@@ -262,7 +267,9 @@ func (r *resolver) adopt() {
 
 // absent reports whether the absence of a declaration may be blamed on one
 // that did not parse.
-func (r *resolver) absent(keyword string) bool { return r.brokenKW[keyword] || r.brokenKW[""] }
+func (r *resolver) absent(keyword string) bool {
+	return r.brokenKW[keyword] || r.brokenKW[""] || r.src.Incomplete
+}
 
 func plural(n int, one string) string {
 	if n == 1 {

@@ -18,21 +18,22 @@ type reader struct {
 	bad  bool
 }
 
-// value takes a quantity of one dimension within lo..hi (SI units); unit "" is a plain number.
-func (v *reader) value(what, unit string, lo, hi float64) float64 {
+// value takes a quantity of one dimension within lo..hi (SI units); unit "" is
+// a plain number. After an error the default stays.
+func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 	if v.bad {
-		return 0
+		return
 	}
 	example := map[string]string{"V": "12 V", "A": "200 mA", "ohm": "720 ohm", "s": "7 ms", "%": "75 %", "": "3"}[unit]
 	if len(v.rest) == 0 {
 		v.fail(v.at, "%s is missing", what).Hintf("write, for example: %s", example)
-		return 0
+		return
 	}
 	x := v.rest[0]
 	v.rest = v.rest[1:]
 	if x.Number == nil {
 		v.fail(x.Name.At, "expected %s, found %s", what, x.Name.Text).Hintf("write, for example: %s", example)
-		return 0
+		return
 	}
 	given, at := "", x.Number.At
 	if x.Unit != nil {
@@ -41,7 +42,7 @@ func (v *reader) value(what, unit string, lo, hi float64) float64 {
 	q, err := number.Quantity(x.Number.Text, given)
 	if err != nil {
 		v.fail(at, "%v", err)
-		return 0
+		return
 	}
 	if q.Dimension != unit {
 		if given == "" {
@@ -49,13 +50,13 @@ func (v *reader) value(what, unit string, lo, hi float64) float64 {
 		} else {
 			v.fail(at, "%s is not in %s", what, given).Hintf("write, for example: %s", example)
 		}
-		return 0
+		return
 	}
 	if q.SI < lo || q.SI > hi {
 		v.fail(at, "%s is %g to %g%s", what, lo, hi, map[string]string{"": "", "%": " (1 = 100 %)"}[unit]+unitSuffix(unit))
-		return 0
+		return
 	}
-	return q.SI
+	*to = q.SI
 }
 
 func unitSuffix(unit string) string {
@@ -70,35 +71,35 @@ func (v *reader) fail(at diag.Place, format string, args ...any) *diag.Diagnosti
 	return v.r.list.Errorf("setting-value", at, v.name+": "+format, args...)
 }
 
-// whole takes a whole number within lo..hi.
-func (v *reader) whole(what string, lo, hi int) int {
+// whole takes a whole number within lo..hi. After an error the default stays.
+func (v *reader) whole(to *int, what string, lo, hi int) {
 	if v.bad {
-		return lo
+		return
 	}
 	if len(v.rest) == 0 {
 		v.fail(v.at, "%s is missing", what)
-		return lo
+		return
 	}
 	x := v.rest[0]
 	v.rest = v.rest[1:]
 	if x.Number == nil {
 		v.fail(x.Name.At, "expected %s, found %s", what, x.Name.Text)
-		return lo
+		return
 	}
 	if x.Unit != nil {
 		v.fail(x.Unit.At, "%s has no unit", what)
-		return lo
+		return
 	}
 	n, err := number.Value(x.Number.Text)
 	if err != nil {
 		v.fail(x.Number.At, "%v", err)
-		return lo
+		return
 	}
 	if n < uint64(lo) || n > uint64(hi) {
 		v.fail(x.Number.At, "%s is %d to %d, not %s", what, lo, hi, x.Number.Text)
-		return lo
+		return
 	}
-	return int(n)
+	*to = int(n)
 }
 
 // word takes one of the given words.
@@ -231,22 +232,22 @@ func (r *resolver) sequencer() {
 	for _, b := range r.blocks("sequencer") {
 		s.At = b.At
 		r.block(b, map[string]func(*reader){
-			"phases": func(v *reader) { s.Phases = v.whole("the number of phases", 1, MaxPhases) },
-			"lead":   func(v *reader) { s.Lead = v.whole("the lead in phases", 0, MaxPhases) },
-			"trail":  func(v *reader) { s.Trail = v.whole("the trail in phases", 0, MaxPhases) },
-			"decode": func(v *reader) { s.Decode = v.whole("the phases to decode", 1, MaxPhases) },
-			"dead":   func(v *reader) { s.Dead = v.whole("the dead phases between two sources", 0, MaxPhases) },
+			"phases": func(v *reader) { v.whole(&s.Phases, "the number of phases", 1, MaxPhases) },
+			"lead":   func(v *reader) { v.whole(&s.Lead, "the lead in phases", 0, MaxPhases) },
+			"trail":  func(v *reader) { v.whole(&s.Trail, "the trail in phases", 0, MaxPhases) },
+			"decode": func(v *reader) { v.whole(&s.Decode, "the phases to decode", 1, MaxPhases) },
+			"dead":   func(v *reader) { v.whole(&s.Dead, "the dead phases between two sources", 0, MaxPhases) },
 			"restart": func(v *reader) {
 				s.Cuts = v.word("steers", "cuts") == "cuts"
 			},
 			"change": func(v *reader) {
 				if v.word("gap", "overlap") == "gap" {
-					s.Gap = v.value("the gap between two phases", "s", 0, 10)
+					v.value(&s.Gap, "the gap between two phases", "s", 0, 10)
 				} else {
-					s.Overlap = v.value("the overlap of two phases", "s", 0, 10)
+					v.value(&s.Overlap, "the overlap of two phases", "s", 0, 10)
 				}
 			},
-			"period": func(v *reader) { s.Period = v.value("the period of a phase", "s", 1e-6, 3600) },
+			"period": func(v *reader) { v.value(&s.Period, "the period of a phase", "s", 1e-6, 3600) },
 		})
 		if s.Gap >= s.Period || s.Overlap >= s.Period {
 			if s.Gap+s.Overlap > 0 && s.Period > 0 {
@@ -353,9 +354,13 @@ func (r *resolver) layout() {
 				}
 			},
 			"omit":  func(v *reader) { omit = v.names() },
-			"split": func(v *reader) { splitAt = v.at; w.Split = v.whole("the data bits of a chip", 1, MaxLines) },
+			"split": func(v *reader) { splitAt = v.at; v.whole(&w.Split, "the data bits of a chip", 1, MaxLines) },
 			"order": func(v *reader) { w.Little = v.word("big", "little") == "little" },
-			"fill":  func(v *reader) { w.Fill = byte(v.whole("the fill byte", 0, 255)) },
+			"fill": func(v *reader) {
+				fill := int(w.Fill)
+				v.whole(&fill, "the fill byte", 0, 255)
+				w.Fill = byte(fill)
+			},
 		})
 	}
 	r.address(address, addressGiven, at)
@@ -513,36 +518,36 @@ func (r *resolver) hardware() {
 	for _, b := range r.blocks("relay") {
 		r.block(b, map[string]func(*reader){
 			"coil": func(v *reader) {
-				h.Relay.CoilVolts = v.value("the coil's voltage", "V", 0.1, 60)
-				h.Relay.CoilOhms = v.value("the coil's resistance", "ohm", 0.1, 1e6)
+				v.value(&h.Relay.CoilVolts, "the coil's voltage", "V", 0.1, 60)
+				v.value(&h.Relay.CoilOhms, "the coil's resistance", "ohm", 0.1, 1e6)
 			},
-			"poles":   func(v *reader) { h.Relay.Poles = v.whole("the number of poles", 1, 64) },
-			"operate": func(v *reader) { h.Relay.Operate = v.value("the operate time", "s", 0, 10) },
-			"release": func(v *reader) { h.Relay.Release = v.value("the release time", "s", 0, 10) },
-			"bounce":  func(v *reader) { h.Relay.Bounce = v.value("the bounce time", "s", 0, 10) },
-			"pickup":  func(v *reader) { h.Relay.Pickup = v.value("the pick-up voltage", "%", 0.01, 1) },
-			"dropout": func(v *reader) { h.Relay.Dropout = v.value("the drop-out voltage", "%", 0, 1) },
+			"poles":   func(v *reader) { v.whole(&h.Relay.Poles, "the number of poles", 1, 64) },
+			"operate": func(v *reader) { v.value(&h.Relay.Operate, "the operate time", "s", 0, 10) },
+			"release": func(v *reader) { v.value(&h.Relay.Release, "the release time", "s", 0, 10) },
+			"bounce":  func(v *reader) { v.value(&h.Relay.Bounce, "the bounce time", "s", 0, 10) },
+			"pickup":  func(v *reader) { v.value(&h.Relay.Pickup, "the pick-up voltage", "%", 0.01, 1) },
+			"dropout": func(v *reader) { v.value(&h.Relay.Dropout, "the drop-out voltage", "%", 0, 1) },
 			"contact": func(v *reader) {
-				h.Relay.ContactAmperes = v.value("the contact's rated current", "A", 1e-6, 1000)
-				h.Relay.ContactOhms = v.value("the contact's resistance", "ohm", 0, 100)
+				v.value(&h.Relay.ContactAmperes, "the contact's rated current", "A", 1e-6, 1000)
+				v.value(&h.Relay.ContactOhms, "the contact's resistance", "ohm", 0, 100)
 			},
 			"suppression": func(v *reader) { h.Relay.Suppression = v.word("none", "diode", "zener") },
 		})
 	}
 	for _, b := range r.blocks("diode") {
 		r.block(b, map[string]func(*reader){
-			"drop":   func(v *reader) { h.Diode.Drop = v.value("the forward drop", "V", 0, 5) },
-			"limit":  func(v *reader) { h.Diode.Limit = v.value("the current limit", "A", 1e-6, 1000) },
-			"levels": func(v *reader) { h.Diode.Levels = v.whole("the diodes in series", 1, 2) },
+			"drop":   func(v *reader) { v.value(&h.Diode.Drop, "the forward drop", "V", 0, 5) },
+			"limit":  func(v *reader) { v.value(&h.Diode.Limit, "the current limit", "A", 1e-6, 1000) },
+			"levels": func(v *reader) { v.whole(&h.Diode.Levels, "the diodes in series", 1, 2) },
 		})
 	}
 	r.supply()
 	for _, b := range r.blocks("cost") {
 		r.block(b, map[string]func(*reader){
-			"relay":   func(v *reader) { h.Cost.Relay = v.value("the cost of a relay", "", 0, 1e6) },
-			"contact": func(v *reader) { h.Cost.Contact = v.value("the cost of a contact", "", 0, 1e6) },
-			"diode":   func(v *reader) { h.Cost.Diode = v.value("the cost of a diode", "", 0, 1e6) },
-			"joint":   func(v *reader) { h.Cost.Joint = v.value("the cost of a joint", "", 0, 1e6) },
+			"relay":   func(v *reader) { v.value(&h.Cost.Relay, "the cost of a relay", "", 0, 1e6) },
+			"contact": func(v *reader) { v.value(&h.Cost.Contact, "the cost of a contact", "", 0, 1e6) },
+			"diode":   func(v *reader) { v.value(&h.Cost.Diode, "the cost of a diode", "", 0, 1e6) },
+			"joint":   func(v *reader) { v.value(&h.Cost.Joint, "the cost of a joint", "", 0, 1e6) },
 		})
 	}
 	r.cardBlocks()
@@ -562,9 +567,7 @@ func (r *resolver) supply() {
 		}
 		first = s
 		v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
-		if volts := v.value("the supply's voltage", "V", 0.1, 60); !v.bad {
-			r.m.Hardware.Supply = volts
-		}
+		v.value(&r.m.Hardware.Supply, "the supply's voltage", "V", 0.1, 60)
 		if !v.bad && len(v.rest) > 0 {
 			at := v.at
 			if v.rest[0].Name != nil {
@@ -589,18 +592,19 @@ func (r *resolver) cardBlocks() {
 		}
 		c := Card{Name: b.Name.Text, Relays: 32, Rows: 40, Columns: 24, Pins: 64, At: b.At}
 		var spareAt diag.Place
+		errors := r.list.Errors()
 		r.block(b, map[string]func(*reader){
-			"relays":  func(v *reader) { c.Relays = v.whole("the relays of a card", 1, 10000) },
-			"rows":    func(v *reader) { c.Rows = v.whole("the rows of a card", 1, 10000) },
-			"columns": func(v *reader) { c.Columns = v.whole("the columns of a card", 1, 10000) },
-			"pins": func(v *reader) {
-				if c.Pins = v.whole("the pins of a card", 1, maxPins); v.bad {
-					c.Pins = maxPins // so that no pin is out of range on its account
-				}
-			},
-			"feed":  func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
-			"spare": func(v *reader) { spareAt = v.at; c.Spare = v.whole("the rows kept free", 0, 10000) },
+			"relays":  func(v *reader) { v.whole(&c.Relays, "the relays of a card", 1, 10000) },
+			"rows":    func(v *reader) { v.whole(&c.Rows, "the rows of a card", 1, 10000) },
+			"columns": func(v *reader) { v.whole(&c.Columns, "the columns of a card", 1, 10000) },
+			"pins":    func(v *reader) { v.whole(&c.Pins, "the pins of a card", 1, maxPins) },
+			"feed":    func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
+			"spare":   func(v *reader) { spareAt = v.at; v.whole(&c.Spare, "the rows kept free", 0, 10000) },
 		})
+		if r.list.Errors() > errors {
+			// What was meant is not known, so nothing is out of range on its account.
+			c.Pins, c.Rows = maxPins, max(c.Rows, c.Spare+1)
+		}
 		if c.Spare >= c.Rows {
 			at := spareAt
 			if at.IsZero() {
