@@ -195,7 +195,7 @@ func (a *assembler) run(l *program.Line, arg *program.Arg) (from, to num, ok boo
 		return from, to, false
 	}
 	if _, ok := to.plus(from.minus()); !ok {
-		a.list.Errorf("program-value-size", a.argAt(l, arg), "the run from %s to %s is too long", from, to)
+		a.list.Errorf("program-overflow", a.argAt(l, arg), "the run from %s to %s is too long", from, to)
 		return from, to, false
 	}
 	return from, to, true

@@ -141,7 +141,11 @@ func (a *assembler) tooLarge(l *program.Line, f *form, k int, arg *program.Arg, 
 	d := a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for operand %s of %s, which takes %s", v, by, short(op.Name), short(ins.Name), reach(op.Width, op.Signed)).
 		Note(op.At, "%s is declared here", short(op.Name))
 	if !v.neg && !op.Signed {
-		d.Hintf("a slice takes a part of it: (...)[%d:0]", op.Width-1)
+		text := a.src.Files[l.File].Text[arg.From:arg.To]
+		if arg.End-arg.First > 1 {
+			text = "(" + text + ")"
+		}
+		d.Hintf("a slice takes a part of it: %s[%d:0]", short(text), op.Width-1)
 	}
 }
 

@@ -194,7 +194,7 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 			}
 			if !ok {
 				if how == good {
-					a.list.Errorf("program-value-size", a.nodeAt(l, n), "the result does not fit in 64 bits")
+					a.list.Errorf("program-overflow", a.nodeAt(l, n), "the result does not fit in 64 bits")
 				}
 				return num{}, bad, 0
 			}

@@ -223,9 +223,6 @@ func (a *assembler) choose(forms []*form, args []program.Arg) *form {
 		if len(f.operands) != len(args) {
 			continue
 		}
-		if !f.fields && len(forms) == 1 {
-			return f // whether they are numbers shows when they are worked out
-		}
 		if a.mismatches(f, args) == 0 {
 			return f
 		}

@@ -63,7 +63,11 @@ func explain(w io.Writer, e catalogue.Entry) error {
 	_, err := fmt.Fprintf(w, "%s: %s\n\n%s\n\nWrong:\n\n%s\nRight:\n\n%s",
 		e.Name, e.Summary, strings.TrimSpace(e.Text), shift(e.Wrong), shift(e.Right))
 	if err == nil && e.Base != "" {
-		_, err = fmt.Fprintf(w, "\nBoth stand below this machine:\n\n%s", shift(e.Base))
+		how := "stand below"
+		if e.Program {
+			how = "are programs for"
+		}
+		_, err = fmt.Fprintf(w, "\nBoth %s this machine:\n\n%s", how, shift(e.Base))
 	}
 	return err
 }

@@ -18,6 +18,8 @@
 // A line that begins with # is a heading; the lines below it belong to it.
 //
 //	# base             the examples stand below the base machine (base.coil)
+//	# program          the examples are programs for the base machine with a few
+//	                   instructions more (program.coil)
 //	# wrong [FILE]     the wrong example, or a file that it includes
 //	# right [FILE]     the right example, or a file that it includes
 //	# generate         the wrong example describes an input that is made by a test
@@ -38,7 +40,7 @@ import (
 	"sync"
 )
 
-//go:embed entries base.coil
+//go:embed entries base.coil program.coil
 var files embed.FS
 
 // Entry is one diagnostic.
@@ -49,8 +51,10 @@ type Entry struct {
 	Wrong   string // an example that is diagnosed, as it is shown
 	Right   string // the same put right
 	// Base is the machine below which both examples stand, empty if they
-	// stand alone.
+	// stand alone. Of programs it is the machine that they are for.
 	Base string
+	// Program is true if the examples are programs, not definitions.
+	Program bool
 	// Generated is true if Wrong only describes the wrong input, which is too
 	// large to show, or no text, or not to be written at all.
 	Generated bool
@@ -58,10 +62,22 @@ type Entry struct {
 	wrong, right map[string]string
 }
 
-// Root is the name that an example's own file has among WrongFiles and RightFiles.
-const Root = "example.coil"
+// Root is the name that an example's own file has among WrongFiles and
+// RightFiles; RootProgram is that of a program.
+const (
+	Root        = "example.coil"
+	RootProgram = "example.prog"
+)
 
-// WrongFiles is the wrong example as a whole definition, text by file name;
+// Root is the name of the example's own file.
+func (e Entry) Root() string {
+	if e.Program {
+		return RootProgram
+	}
+	return Root
+}
+
+// WrongFiles is the wrong example as a whole definition or program, text by file name;
 // nil if it is generated.
 func (e Entry) WrongFiles() map[string]string {
 	if e.Generated {
@@ -70,13 +86,13 @@ func (e Entry) WrongFiles() map[string]string {
 	return e.whole(e.wrong)
 }
 
-// RightFiles is the right example as a whole definition, text by file name.
+// RightFiles is the right example as a whole definition or program, text by file name.
 func (e Entry) RightFiles() map[string]string { return e.whole(e.right) }
 
 func (e Entry) whole(example map[string]string) map[string]string {
 	out := make(map[string]string, len(example))
 	for name, text := range example {
-		if name == Root && e.Base != "" {
+		if name == Root && e.Base != "" { // a program stands beside its machine
 			text = e.Base + "\n" + text
 		}
 		out[name] = text
@@ -115,10 +131,16 @@ func Names() []string { return slices.Sorted(maps.Keys(table())) }
 
 // Base is the machine below which the examples of many entries stand. It is a
 // whole definition that gives no diagnostic.
-func Base() string {
-	text, err := files.ReadFile("base.coil")
+func Base() string { return read("base.coil") }
+
+// ProgramBase is the machine that the examples of programs are for. It is a
+// whole definition that gives no diagnostic.
+func ProgramBase() string { return Base() + "\n" + read("program.coil") }
+
+func read(name string) string {
+	text, err := files.ReadFile(name)
 	if err != nil {
-		panic(err)
+		panic(err) // embedded: it is there
 	}
 	return string(text)
 }
@@ -158,7 +180,7 @@ func parse(name, text string) (Entry, error) {
 				return fmt.Errorf("%s is empty", file)
 			}
 			example[file] = s
-			if file != Root {
+			if file != e.Root() {
 				*shown += "\n; " + file + "\n"
 			}
 			*shown += s
@@ -180,13 +202,15 @@ func parse(name, text string) (Entry, error) {
 			}
 			return nil
 		}
-		file := Root
+		file := e.Root()
 		if len(words) == 3 {
 			file = words[2]
 		}
 		switch {
 		case line == "# base":
 			e.Base = Base()
+		case line == "# program":
+			e.Base, e.Program = ProgramBase(), true
 		case line == "# generate":
 			e.Generated = true
 		case (len(words) == 2 || len(words) == 3) && words[0] == "#" && words[1] == "wrong":
@@ -203,9 +227,9 @@ func parse(name, text string) (Entry, error) {
 	switch {
 	case e.Text == "":
 		return e, fmt.Errorf("%s: there is no text", name)
-	case e.wrong[Root] == "":
+	case e.wrong[e.Root()] == "":
 		return e, fmt.Errorf("%s: there is no wrong example", name)
-	case e.right[Root] == "":
+	case e.right[e.Root()] == "":
 		return e, fmt.Errorf("%s: there is no right example", name)
 	}
 	return e, nil

@@ -69,6 +69,13 @@ func TestParse(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("(-want +got):\n%s", diff)
 	}
+	of, err := parse("bells", strings.Replace(whole, "# base", "# program", 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !of.Program || of.Base != ProgramBase() || of.WrongFiles()[RootProgram] != wrong || of.RightFiles()[RootProgram] != "line bell\n" {
+		t.Errorf("a program: %+v", of)
+	}
 	made, err := parse("bells", strings.Replace(whole, "# base", "# generate", 1))
 	if err != nil {
 		t.Fatal(err)
@@ -103,13 +110,14 @@ func TestParseRefuses(t *testing.T) {
 // Whatever stands in an entry, it is an entry or an error.
 func FuzzParse(f *testing.F) {
 	f.Add(whole)
+	f.Add(strings.Replace(whole, "# base", "# program", 1))
 	f.Add("a\n# generate\n# wrong\n; x\n# right\n; y\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		e, err := parse("bells", text)
 		if err != nil {
 			return
 		}
-		if e.Summary == "" || e.Text == "" || e.Wrong == "" || e.Right == "" || e.RightFiles()[Root] == "" {
+		if e.Summary == "" || e.Text == "" || e.Wrong == "" || e.Right == "" || e.RightFiles()[e.Root()] == "" {
 			t.Errorf("an entry with a part missing: %+v", e)
 		}
 	})
