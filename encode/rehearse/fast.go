@@ -48,6 +48,8 @@ type stretch struct {
 	key          uint64
 	parts        []part
 	table        []*stretch
+	lastKey      uint64 // without a table: where it went last
+	last         *stretch
 }
 
 // part is bits of a slot that the decoder sees.
@@ -142,6 +144,9 @@ func (r *Rehearsal) sprint(stop Stop, first int) bool {
 				s = next
 				continue
 			}
+		} else if s.last != nil && s.lastKey == key {
+			s = s.last
+			continue
 		}
 		if f.full() {
 			break
@@ -153,6 +158,8 @@ func (r *Rehearsal) sprint(stop Stop, first int) bool {
 			from.link = s
 		case from.table != nil:
 			from.table[key] = s
+		default:
+			from.lastKey, from.last = key, s
 		}
 	}
 	if count == 0 {

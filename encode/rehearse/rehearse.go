@@ -48,6 +48,7 @@ type Rehearsal struct {
 
 	now     *scene // of this phase
 	notes   []Note // about inputs taken already for this phase
+	cut     []Note // about inputs that restart looked at as it cut the phase after this short
 	scenes  map[string]*scene
 	looked  map[place]*scene
 	nones   *nones // nil until asked
@@ -336,7 +337,9 @@ func (r *Rehearsal) Next(v *View) bool {
 	last = r.arrive(last)
 	if v != nil {
 		v.Last = last
+		v.Notes = append(v.Notes, r.cut...)
 	}
+	r.cut = nil
 	return true
 }
 
@@ -381,6 +384,7 @@ func (r *Rehearsal) arrive(last bool) bool {
 	if last || r.phase == 1 || !r.m.Sequencer.Cuts || !r.now.restart || r.now.halt {
 		return last
 	}
+	r.cut, r.notes = r.notes, nil
 	r.advance(true)
 	r.look()
 	return true

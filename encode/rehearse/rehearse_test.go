@@ -2,6 +2,7 @@ package rehearse_test
 
 import (
 	"path"
+	"strconv"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -146,4 +147,13 @@ func TestTextbookRunsTheBooksProgram(t *testing.T) {
 			}
 		})
 	}
+}
+
+func hex(t *testing.T, digits string) uint64 {
+	t.Helper()
+	v, err := strconv.ParseUint(digits, 16, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
 }
