@@ -17,6 +17,7 @@ func FuzzRehearse(f *testing.F) {
 	f.Add(uint64(1), uint64(0), uint16(0), []byte{0x80, 0x31, 0x20, 0x00, 0x01})
 	f.Add(uint64(7), uint64(3), uint16(90), []byte("0123456789abcdef"))
 	f.Add(uint64(12), uint64(9), uint16(40), []byte{0xFF, 0x00, 0x55, 0xAA, 0x12, 0x34})
+	f.Add(uint64(156), uint64(0), uint16(79), []byte("0")) // once, a word was loaded after the store that follows its reading
 	f.Fuzz(func(t *testing.T, seed, image uint64, phases uint16, data []byte) {
 		r := rand.New(rand.NewPCG(seed, 4))
 		page := reference.Random(r)

@@ -87,10 +87,9 @@ func (w *wires) root(b int) int {
 }
 
 type builder struct {
-	m     *machine.Machine
-	sc    *scene
-	w     *wires
-	sides map[int]bool // lines whose transfers are gates' sources, by line
+	m  *machine.Machine
+	sc *scene
+	w  *wires
 }
 
 // newScene works a set of lines out.

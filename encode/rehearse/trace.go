@@ -141,7 +141,12 @@ func (t *trace) and(a int, mask uint64) int {
 	switch v.code {
 	case codeAndI:
 		return t.and(v.a, mask&v.x)
-	case codeAdd, codeAddI, codeSub, codeShlI, codeShrI, codeLoad:
+	case codeLoad:
+		if v.turn != t.stores[v.x] {
+			break // made now, it would see a store that came after it
+		}
+		fallthrough
+	case codeAdd, codeAddI, codeSub, codeShlI, codeShrI:
 		v.m, v.may = v.m&mask, v.may&mask
 		return t.add(v)
 	}
@@ -220,8 +225,8 @@ func (t *trace) zero(a int) int {
 }
 
 func (t *trace) over(a, b, width int) int {
-	if _, carry := addMay(t.may(a), t.may(b), width); !carry {
-		return t.constant(0)
+	if overflow(filled(t.may(a)), filled(t.may(b)), width) == 0 {
+		return t.constant(0) // the largest sum has no carry
 	}
 	x, ka := t.known(a)
 	y, kb := t.known(b)
@@ -232,11 +237,6 @@ func (t *trace) over(a, b, width int) int {
 		return t.add(value{code: codeOver2, a: a, b: b, may: 1})
 	}
 	return t.add(value{code: codeOver, a: a, b: b, x: uint64(width), may: 1})
-}
-
-// addMay tells whether the largest sum overflows width bits.
-func addMay(a, b uint64, width int) (uint64, bool) {
-	return a + b, overflow(filled(a), filled(b), width) == 1
 }
 
 func (t *trace) below(a, b int) int {
