@@ -161,16 +161,26 @@ func (p *parser) lose(line *Line, nodes int) {
 	if line.Name >= 0 {
 		p.src.Lost = append(p.src.Lost, line.Name)
 	}
-	until := strings.IndexByte(p.text[p.start:p.e], ':') + p.start
-	first := true
-	p.i = p.start
-	for p.i < p.e && p.text[p.i] != ';' && (first || p.i < until) {
+	code := p.text[p.start:p.e]
+	if n := strings.IndexByte(code, ';'); n >= 0 {
+		code = code[:n]
+	}
+	end := p.start + len(code)
+	colon := strings.IndexByte(code, ':')
+	if colon >= 0 {
+		end = p.start + colon
+	}
+	for p.i = p.start; p.i < end; {
 		switch c := class[p.text[p.i]]; {
 		case c&letter != 0:
-			p.src.Lost = append(p.src.Lost, p.word())
-			first = false
+			if id := p.word(); id != line.Name && id != line.Label {
+				p.src.Lost = append(p.src.Lost, id)
+			}
+			if colon < 0 {
+				return
+			}
 		case c&inName != 0:
-			for p.i < p.e && class[p.text[p.i]]&inName != 0 {
+			for p.i < end && class[p.text[p.i]]&inName != 0 {
 				p.i++
 			}
 		default:

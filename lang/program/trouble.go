@@ -202,7 +202,11 @@ func (p *parser) stray() string {
 
 // strayValue is the hint for what is no value.
 func (p *parser) strayValue() string {
-	switch p.text[p.i] {
+	rest := p.text[p.i:p.e]
+	if strings.HasPrefix(rest, "//") || strings.HasPrefix(rest, "/*") || strings.HasPrefix(rest, "# ") {
+		return "comments begin with ;"
+	}
+	switch rest[0] {
 	case '$':
 		return "hexadecimal numbers begin with 0x"
 	case '%':
