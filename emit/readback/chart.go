@@ -16,9 +16,9 @@ import (
 type drawn struct {
 	line  int // of the page, where its phases stand
 	flags cube.Cube
-	end   int           // last phase shown
-	ended bool          // its length stands below it
-	on    map[int][]int // phases by line
+	end   int         // last phase shown
+	ended bool        // its length stands below it
+	on    []store.Set // by phase, from 1
 }
 
 // charted is a part of a chart: whose it is, and every path.
@@ -63,7 +63,7 @@ func Chart(r io.Reader, s *store.Store) error {
 			err = c.begin(i+1, pathLine.FindStringSubmatch(line)[3])
 		case strings.HasPrefix(line, "step") && i+1 < len(text) && strings.HasPrefix(text[i+1], "phase "):
 			i, err = c.block(text, i+1)
-		case lengthLine.MatchString(line) && c.path != nil:
+		case c.path != nil && !c.path.ended && lengthLine.MatchString(line):
 			if n := lengthLine.FindStringSubmatch(line)[1]; n != strconv.Itoa(c.path.end) {
 				err = refuse(i+1, "%s phases, and %d are drawn", n, c.path.end)
 			}
@@ -89,12 +89,11 @@ type chartReader struct {
 func (c *chartReader) section(text []string, at int) (end int, err error) {
 	m := sectionLine.FindStringSubmatch(text[at])
 	part := &charted{line: at + 1, name: m[1], kind: "instruction"}
-	list := ""
 	end = at
-	for ; end+1 < len(text) && strings.HasPrefix(text[end+1], "   "); end++ {
-		list += " " + strings.TrimSpace(text[end+1])
+	for end+1 < len(text) && strings.HasPrefix(text[end+1], "   ") {
+		end++
 	}
-	list = strings.TrimSpace(list)
+	list := unwrap(text[at+1 : end+1])
 	var patterns []string
 	switch own, ok := strings.CutPrefix(m[2], "opcode "); {
 	case ok:
@@ -136,7 +135,7 @@ func (c *chartReader) begin(n int, flags string) error {
 	if err != nil {
 		return refuse(n, "%v", err)
 	}
-	c.path = &drawn{line: n, flags: f, on: map[int][]int{}}
+	c.path = &drawn{line: n, flags: f}
 	part.paths = append(part.paths, c.path)
 	return nil
 }
@@ -162,6 +161,9 @@ func (c *chartReader) block(text []string, at int) (end int, err error) {
 		return at, refuse(at+1, "phase %d where %d is due", first, c.path.end+1)
 	}
 	c.path.end += len(words) - 1
+	for range words[1:] {
+		c.path.on = append(c.path.on, store.NewSet(len(c.s.Columns)))
+	}
 	seen := map[string]bool{}
 	for end = at; end+1 < len(text); end++ {
 		name, bar, ok := strings.Cut(text[end+1], " |")
@@ -186,7 +188,7 @@ func (c *chartReader) block(text []string, at int) (end int, err error) {
 			switch marks := strings.TrimSpace(cell); {
 			case marks == "":
 			case len(marks) == len(cell) && strings.Trim(marks, marks[:1]) == "" && strings.Contains("#-.=<", marks[:1]):
-				c.path.on[column] = append(c.path.on[column], first+i)
+				c.path.on[first-1+i].Add(column)
 			default:
 				return end, refuse(end+2, "%q in phase %d", cell, first+i)
 			}
@@ -231,7 +233,7 @@ func (c *chartReader) compare() error {
 				if !p.ended && part.kind != "fetch" {
 					return refuse(p.line, "%s: the end of the path is missing", part.name)
 				}
-				if err := c.pathEquals(part, o, p, list); err != nil {
+				if err := c.pathEquals(o, p, list); err != nil {
 					return fmt.Errorf("%s: %w", part.name, err)
 				}
 			}
@@ -248,32 +250,50 @@ func (c *chartReader) compare() error {
 }
 
 // pathEquals holds one path against the rows of the store that meet its opcodes.
-func (c *chartReader) pathEquals(part *charted, opcode cube.Cube, p *drawn, rows []int) error {
+func (c *chartReader) pathEquals(opcode cube.Cube, p *drawn, rows []int) error {
 	s := c.s
-	type spot struct{ phase, line int }
 	at := joint(s, opcode, p.flags)
-	want := map[spot][]cube.Cube{}
+	byPhase := make([][]int, s.Phases+1)
 	for _, i := range rows {
-		r := s.Rows[i]
-		q := joint(s, r.Opcode, r.Flags)
-		if !q.Meets(at) {
-			continue
-		}
-		for _, l := range r.Lines.Columns() {
-			want[spot{r.Phase, l}] = append(want[spot{r.Phase, l}], q)
+		if r := &s.Rows[i]; joint(s, r.Opcode, r.Flags).Meets(at) {
+			byPhase[r.Phase] = append(byPhase[r.Phase], i)
 		}
 	}
+	none := store.NewSet(len(s.Columns))
 	for phase := 1; phase <= max(s.Phases, p.end); phase++ {
+		marked := none
+		if phase <= p.end {
+			marked = p.on[phase-1]
+		}
+		var list []int
+		if phase <= s.Phases {
+			list = byPhase[phase]
+		}
+		// Most rows hold for the whole of a path: then no line needs a look of its own.
+		always, sometimes := store.NewSet(len(s.Columns)), store.NewSet(len(s.Columns))
+		for _, i := range list {
+			r := &s.Rows[i]
+			sometimes.Or(r.Lines)
+			if at.Within(joint(s, r.Opcode, r.Flags)) {
+				always.Or(r.Lines)
+			}
+		}
+		if marked.Equal(always) && always.Equal(sometimes) {
+			continue
+		}
 		for l := range s.Columns {
-			list := want[spot{phase, l}]
-			marked := slices.Contains(p.on[l], phase)
-			switch {
-			case marked:
-				if v, missing := uncovered(at, list); missing {
+			var cubes []cube.Cube
+			for _, i := range list {
+				if r := &s.Rows[i]; r.Lines.Has(l) {
+					cubes = append(cubes, joint(s, r.Opcode, r.Flags))
+				}
+			}
+			if marked.Has(l) {
+				if v, missing := uncovered(at, cubes); missing {
 					return fmt.Errorf("line %d: %w", p.line, differ(s, v, phase, l, "on"))
 				}
-			case len(list) > 0:
-				both, _ := list[0].And(at)
+			} else if len(cubes) > 0 {
+				both, _ := cubes[0].And(at)
 				return fmt.Errorf("line %d: %w", p.line, differ(s, both.Value, phase, l, "off"))
 			}
 		}

@@ -177,11 +177,10 @@ func DiodesText(r io.Reader, s *store.Store) error {
 			if err := l.title(n, m[1], m[6], m[7]); err != nil {
 				return err
 			}
-			what := ""
-			for ; i+1 < len(text) && strings.HasPrefix(text[i+1], "    "); i++ {
-				what += " " + strings.TrimSpace(text[i+1])
+			for i+1 < len(text) && strings.HasPrefix(text[i+1], "    ") {
+				i++
 			}
-			if l.row, err = l.meaning(n, m[1], m[2]+m[3], strings.TrimSpace(what)); err != nil {
+			if l.row, err = l.meaning(n, m[1], m[2]+m[3], unwrap(text[n:i+1])); err != nil {
 				return err
 			}
 			l.stated[m[1]] = m[4] + strings.TrimPrefix(m[2], "phase ")

@@ -173,11 +173,11 @@ func MatrixText(r io.Reader, s *store.Store) error {
 		case strings.HasPrefix(line, "-- card "):
 			card, _, _ = strings.Cut(strings.TrimPrefix(line, "-- card "), " --")
 		case strings.HasPrefix(line, usedPrefix):
-			list := strings.TrimPrefix(line, usedPrefix)
+			from := i
 			for i+1 < len(text) && text[i+1] != "" {
 				i++
-				list += " " + text[i]
 			}
+			list := strings.TrimPrefix(unwrap(text[from:i+1]), usedPrefix)
 			for _, f := range strings.Fields(list) {
 				name, phases, _ := strings.Cut(f, "=")
 				if was, ok := g.used[name]; ok && was != phases {
@@ -280,16 +280,15 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		names[i] = upright(r, text[top:at])
 	}
 	marks := make([]int, len(narrow))
-	heading := ""
+	var heading []string
 	i := at + 1
 	for ; i < len(text) && !isRuler(text[i]); i++ {
 		line := text[i]
 		if _, err := strconv.Atoi(left[0].cut(line)); err != nil {
-			if strings.HasPrefix(line, " ") {
-				heading += " " + strings.TrimSpace(line)
-			} else {
-				heading = line
+			if !strings.HasPrefix(line, " ") {
+				heading = nil
 			}
+			heading = append(heading, line)
 			continue
 		}
 		name := left[1].cut(line)
@@ -300,7 +299,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		g.places[spot] = name
 		var row *wiredRow
 		if !pulses {
-			if row, err = g.gridRow(i+1, name, heading, left[2].cut(line), flags, line); err != nil {
+			if row, err = g.gridRow(i+1, name, unwrap(heading), left[2].cut(line), flags, line); err != nil {
 				return i, err
 			}
 		}

@@ -313,3 +313,12 @@ func headed(line int, text string, s *store.Store) error {
 }
 
 func sameHash(found string, s *store.Store) bool { return found == s.Hash[:min(12, len(s.Hash))] }
+
+// unwrap joins the lines of a text that was broken at blanks.
+func unwrap(lines []string) string {
+	var words []string
+	for _, l := range lines {
+		words = append(words, strings.Fields(l)...)
+	}
+	return strings.Join(words, " ")
+}

@@ -43,7 +43,12 @@ func Summary(w io.Writer, f Facts) error {
 			defined.Add(defined, new(big.Int).Lsh(big.NewInt(1), uint(s.OpcodeBits-c.Literals())))
 		}
 	}
-	entry("opcode", "%s; %s of %d defined, the others %s", counted(s.OpcodeBits, "bit"), defined, uint64(1)<<s.OpcodeBits, undefinedText[m.Undefined])
+	all := new(big.Int).Lsh(big.NewInt(1), uint(s.OpcodeBits))
+	rest := ""
+	if defined.Cmp(all) < 0 {
+		rest = ", the others " + undefinedText[m.Undefined]
+	}
+	entry("opcode", "%s; %s of %s defined%s", counted(s.OpcodeBits, "bit"), defined, all, rest)
 	entry("instructions", "%d in %s", len(m.Instructions), counted(variants, "variant"))
 	flags := "none"
 	if len(s.Flags) > 0 {
