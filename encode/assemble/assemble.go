@@ -67,14 +67,20 @@ type assembler struct {
 	words []word
 	sym   []symbol // by name
 	mute  []bool   // by name: what it means is unknown because of an error that was reported
+	// excuses counts the errors each of which may have cost the program the
+	// declaration of a name that nobody can tell: so many undefined names are
+	// not reported.
+	excuses int
 
-	mems  []memory // as out.Memories
-	cur   int      // index into mems, -1 without
-	lost  bool     // which memory is meant is unknown
-	total uint64   // words put down so far
-	stack []num    // of eval
-	hints int      // names looked at for hints so far
-	chain []int32  // constants being worked out, each needed by the one before
+	mems []memory // as out.Memories
+	cur  int      // index into mems, -1 without
+	lost bool     // which memory is meant is unknown
+	// missed is true if a line since the last `in` may have been meant as one.
+	missed bool
+	total  uint64  // words put down so far
+	stack  []num   // of eval
+	hints  int     // names looked at for hints so far
+	chain  []int32 // constants being worked out, each needed by the one before
 	// nowhere is set when the absence of a memory was reported.
 	nowhere bool
 	stopped bool
@@ -258,10 +264,23 @@ func (a *assembler) declare() {
 		if l.Kind == program.Assign {
 			a.name(i, l.Name, constant)
 		}
+		if l.Kind == program.Broken && l.Label < 0 && a.mayDeclare(l) {
+			a.excuses++
+		}
 		if a.full(i) {
 			return
 		}
 	}
+}
+
+// mayDeclare reports whether a broken line without a label may have been
+// meant to declare a name.
+func (a *assembler) mayDeclare(l *program.Line) bool {
+	if l.Name < 0 || int(l.Name) >= len(program.Directives()) && a.word[l.Name] == 0 {
+		return true
+	}
+	code, _, _ := strings.Cut(a.src.Files[l.File].Text[l.From:l.To], ";")
+	return strings.ContainsAny(code, ":=")
 }
 
 // where is the place of a symbol's name.
@@ -286,7 +305,13 @@ func (a *assembler) name(line int, id int32, kind symbolKind) {
 		*s = next
 		return
 	}
+	if a.src.Lines[line].Kind == program.Broken {
+		a.mute[id] = true // one error a line
+		a.excuses++
+		return
+	}
 	text, at := a.src.Names[id], a.where(&next)
+	a.excuses++ // another name may have been meant
 	if s.kind != unknown {
 		a.list.Errorf("program-name-repeated", at, "%s is declared twice", short(text)).
 			Note(a.where(s), "%s %s is declared here", s.kind, short(text)).Hintf("give one of them another name")

@@ -85,7 +85,7 @@ func (a *assembler) in(l *program.Line, args []program.Arg) {
 			continue
 		}
 		if a.m.Signals[s].Name == text {
-			a.lost = false
+			a.lost, a.missed = false, false
 			a.enter(s)
 			return
 		}
@@ -107,6 +107,9 @@ func (a *assembler) moveTo(l *program.Line, args []program.Arg) {
 	mem := &a.mems[a.cur]
 	mem.open = false
 	mem.doubt = true
+	if a.memoryOf(args) >= 0 {
+		a.missed = true
+	}
 	if !a.one(l, args, "one address") {
 		return
 	}
@@ -144,9 +147,7 @@ func (a *assembler) space(i int, l *program.Line, args []program.Arg) {
 		mem.doubt = true
 	case v.mag > mem.size-mem.next:
 		if !mem.doubt && !a.lost {
-			a.list.Errorf("program-past-end", a.at(i), "this goes %d words past the end of %s, whose last address is %d (0x%X)",
-				v.mag-(mem.size-mem.next), a.out.Memories[a.cur].Name, mem.size-1, mem.size-1).
-				Note(a.m.Signals[mem.signal].At, "%s is declared here", a.out.Memories[a.cur].Name)
+			a.pastEnd(i, v.mag-(mem.size-mem.next))
 		}
 		mem.doubt = true
 	default:

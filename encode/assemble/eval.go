@@ -165,7 +165,7 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 			if hi.neg || lo.neg || hi.mag > 63 || lo.mag > hi.mag {
 				if how == good {
 					d := a.list.Errorf("program-slice", a.nodeAt(l, n), "a slice goes from an upper to a lower bit of 63 to 0, not from %s to %s", hi, lo)
-					if !hi.neg && !lo.neg && hi.mag < lo.mag {
+					if !hi.neg && !lo.neg && hi.mag < lo.mag && lo.mag < 64 {
 						d.Hintf("the upper bit comes first: [%s:%s]", lo, hi)
 					}
 				}
@@ -245,6 +245,11 @@ func (a *assembler) undefined(l *program.Line, n *program.Node) {
 		}
 	}
 	if a.src.Incomplete {
+		return
+	}
+	if a.excuses > 0 {
+		a.excuses--
+		a.mute[id] = true
 		return
 	}
 	d := a.list.Errorf("program-undefined", at, "there is no label or constant %s", short(name)).

@@ -61,6 +61,9 @@ func (a *assembler) label(i int, l *program.Line, o *Line) {
 	if l.Label < 0 {
 		return
 	}
+	if int(l.Label) < len(program.Directives()) {
+		a.missed = true
+	}
 	s := &a.sym[l.Label]
 	if s.kind != label || int(s.line) != i {
 		return
@@ -101,6 +104,7 @@ func (a *assembler) doubtAll() {
 // broken goes past a line that did not parse: it takes what its mnemonic
 // takes in any case, or it is unknown where the next one goes.
 func (a *assembler) broken(l *program.Line) {
+	a.missed = true
 	if l.Name < 0 {
 		a.doubt()
 		return
@@ -148,14 +152,7 @@ func (a *assembler) put(i int, o *Line, n uint64) bool {
 	mem := &a.mems[a.cur]
 	if n > mem.size-mem.next {
 		if !mem.doubt && !a.lost {
-			over := num{n - (mem.size - mem.next), false}
-			what := "words"
-			if over.mag == 1 {
-				what = "word"
-			}
-			a.list.Errorf("program-past-end", a.at(i), "this goes %s %s past the end of %s, whose last address is %d (0x%X)",
-				over, what, a.out.Memories[a.cur].Name, mem.size-1, mem.size-1).
-				Note(a.m.Signals[mem.signal].At, "%s is declared here", a.out.Memories[a.cur].Name)
+			a.pastEnd(i, n-(mem.size-mem.next))
 		}
 		mem.doubt = true
 		return false
@@ -179,23 +176,35 @@ func (a *assembler) put(i int, o *Line, n uint64) bool {
 	return true
 }
 
+func (a *assembler) pastEnd(line int, by uint64) {
+	mem, words := &a.mems[a.cur], "words"
+	if by == 1 {
+		words = "word"
+	}
+	name := a.out.Memories[a.cur].Name
+	a.list.Errorf("program-past-end", a.at(line), "this goes %d %s past the end of %s, whose last address is %d (0x%X)", by, words, name, mem.size-1, mem.size-1).
+		Note(a.m.Signals[mem.signal].At, "%s is declared here", name)
+}
+
 // instruction chooses the form of an instruction and takes its words.
 func (a *assembler) instruction(i int, l *program.Line, o *Line) {
 	forms := a.words[a.word[l.Name]].forms
 	if forms == nil {
 		a.unknownMnemonic(l)
 		a.doubt()
+		a.missed = true
 		return
 	}
 	if a.cur < 0 {
 		a.homeless(l)
 		return
 	}
-	if mem := &a.mems[a.cur]; !a.m.Signals[mem.signal].Program && !a.lost {
-		a.list.Errorf("program-memory", a.named(l), "an instruction goes into the program memory, and this is in %s", a.out.Memories[a.cur].Name).
-			Hint = a.backHint()
-		a.lost = true
-		a.skip(forms)
+	if !a.m.Signals[a.mems[a.cur].signal].Program {
+		if !a.lost && !a.missed {
+			a.list.Errorf("program-memory", a.named(l), "an instruction goes into the program memory, and this is in %s", a.out.Memories[a.cur].Name).
+				Hint = a.backHint()
+		}
+		a.lost = true // one error until the next `in`
 		return
 	}
 	args := a.src.Of(l)
@@ -272,20 +281,16 @@ func (a *assembler) pick(id int32, field int) int {
 // unknownMnemonic reports a mnemonic that no instruction has.
 func (a *assembler) unknownMnemonic(l *program.Line) {
 	id := l.Name
-	if a.mute[id] {
-		return
-	}
 	name := a.src.Names[id]
 	d := a.list.Errorf("program-mnemonic", a.named(l), "machine %s has no instruction %s", a.m.Name, short(name)).
 		Because("no instruction %s", name)
 	// It may be a label without its colon.
 	if l.Label < 0 && a.sym[id].kind == unknown {
-		if l.Count == 0 {
-			a.mute[id] = true
-		}
+		a.mute[id] = true
 		if args := a.src.Of(l); len(args) > 0 {
 			if b := a.bare(&args[0]); b >= 0 && (a.words[a.word[b]].forms != nil || int(b) < len(program.Directives())) {
 				a.mute[id] = true
+				a.excuses++ // it may be the colon that became a part of the name
 				d.Hintf("if %s is a label, a colon follows it: %s: %s", short(name), short(name), a.src.Names[b])
 				return
 			}
@@ -293,7 +298,7 @@ func (a *assembler) unknownMnemonic(l *program.Line) {
 	}
 	if near := a.nearest(name, a.mnemonics); near != "" {
 		d.Hintf("did you mean %s?", near)
-	} else if a.mute[id] {
+	} else if l.Label < 0 && l.Count == 0 {
 		d.Hintf("if %s is a label, a colon follows it", short(name))
 	}
 }
