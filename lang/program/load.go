@@ -43,10 +43,12 @@ type loader struct {
 	list  diag.List
 	known map[string]bool // clean paths that were reached
 	ids   map[string]int32
-	chain []inclusion // files being read, root first
-	full  bool        // the limit on files was reported
-	over  bool        // the limit on errors was reported
-	hash  hash.Hash
+	// recent is indices into src.Names by a sum of the letters.
+	recent [recentNames]int32
+	chain  []inclusion // files being read, root first
+	full   bool        // the limit on files was reported
+	over   bool        // the limit on errors was reported
+	hash   hash.Hash
 }
 
 // inclusion is a file that is being read and the include followed in it.
