@@ -169,6 +169,7 @@ func (e *encoder) settle() {
 		}
 		for _, w := range e.fetch {
 			if w.failed {
+				e.endless(&e.plan.Owners[0], w)
 				// Every path begins with fetch: one message is enough.
 				return
 			}
@@ -236,12 +237,21 @@ func (e *encoder) walkFamily(f *family) {
 	for _, r := range f.routes {
 		w := e.r.walk(r, e.strict, e.cubes, e.list)
 		if w.failed {
+			e.endless(&e.plan.Owners[f.first], w)
 			f.ok = false
 			return
 		}
 		f.walkers = append(f.walkers, w)
 	}
 	f.tree = grow(f.walkers, 0)
+}
+
+// endless reports a path that was given up because of its length.
+func (e *encoder) endless(o *Owner, w *walker) {
+	if w.endless != nil {
+		e.list.Errorf("path-too-long", o.At, "%s needs more than %d phases, a ring has %d at most", o.Name, longestPath, machine.MaxPhases).
+			Note(w.endless.At, "this is step %d of it", len(w.path.Steps)+1)
+	}
 }
 
 // leafLines gives, for a walker and a phase, every line that is on: fetch,
@@ -534,7 +544,7 @@ func (e *encoder) tooLong(f *family, w *walker, end, limit int, others []string)
 	for _, l := range w.chain() {
 		d.Note(l.ToAt, "phase %d: %s, %d after %s: %s", l.Phase, l.To, l.Phases, l.From, l.Rule)
 	}
-	if end <= 4*machine.MaxPhases {
+	if end <= longestPath {
 		d.Note(diag.Place{}, "the chart (# strobe, - lead and trail):\n%s", e.sketch(w, end))
 	}
 }

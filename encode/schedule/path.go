@@ -167,12 +167,17 @@ type walker struct {
 	windows  []placedWindow
 	nones    []undriven
 	failed   bool
+	endless  *machine.Node // the step that lies past longestPath
 }
 
 // placedWindow is a window in one list, with the step it belongs to.
 type placedWindow struct {
 	line, from, to, step int
 }
+
+// longestPath is the phase past which a path is given up. It is well past the
+// longest ring, so that what is merely too long still gets its chart.
+const longestPath = 4 * machine.MaxPhases
 
 func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, list *diag.List) *walker {
 	w := &walker{r: r, list: list, strict: strict, cubes: cubes, path: &Path{}, last: r.scratch, opStep: -1}
@@ -321,6 +326,10 @@ func (w *walker) step(n *machine.Node) {
 			w.at(clear, k-1, func() string { return text })
 			s = clear
 		}
+	}
+	if s > longestPath {
+		w.failed, w.endless = true, n
+		return
 	}
 	w.place(n, lines, shape, s)
 	w.causes = append(w.causes, w.best)
