@@ -215,6 +215,8 @@ func (a *assembler) middle(arg *program.Arg) uint32 {
 			want++
 		case program.Slice:
 			want += 3
+		case program.Bit:
+			want += 2
 		default:
 			want += 2
 		}

@@ -159,12 +159,20 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 			st = append(st, s.value)
 		case program.Neg:
 			st[len(st)-1] = st[len(st)-1].minus()
-		case program.Slice:
-			x, hi, lo := st[len(st)-3], st[len(st)-2], st[len(st)-1]
-			st = st[:len(st)-2]
+		case program.Slice, program.Bit:
+			hi, lo := st[len(st)-1], st[len(st)-1]
+			st = st[:len(st)-1]
+			if n.Op == program.Slice {
+				hi = st[len(st)-1]
+				st = st[:len(st)-1]
+			}
+			x := st[len(st)-1]
 			if hi.neg || lo.neg || hi.mag > 63 || lo.mag > hi.mag {
 				if how == good {
 					d := a.list.Errorf("program-slice", a.nodeAt(l, n), "a slice goes from an upper to a lower bit of 63 to 0, not from %s to %s", hi, lo)
+					if n.Op == program.Bit {
+						d.Text = "bits count from 63 to 0, and this is bit " + hi.String()
+					}
 					if !hi.neg && !lo.neg && hi.mag < lo.mag && lo.mag < 64 {
 						d.Hintf("the upper bit comes first: [%s:%s]", lo, hi)
 					}

@@ -48,6 +48,8 @@ type loader struct {
 	chain  []inclusion // files being read, root first
 	full   bool        // the limit on files was reported
 	over   bool        // the limit on errors was reported
+	bytes  int         // read so far
+	lines  int         // read so far
 	hash   hash.Hash
 }
 
@@ -64,7 +66,9 @@ func (l *loader) file(path string, raw []byte) {
 	text = strings.TrimPrefix(text, bom)
 	f := File{Path: path, Text: text, ascii: isASCII(text)}
 	l.src.Files = append(l.src.Files, f)
-	if !refuse(path, text, &l.list) {
+	l.bytes += len(raw)
+	l.lines += strings.Count(text, "\n") + 1
+	if !refuse(path, text, l.bytes, l.lines, &l.list) {
 		l.src.Incomplete = true
 		return
 	}

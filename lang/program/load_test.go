@@ -95,8 +95,10 @@ func TestRefuse(t *testing.T) {
 		{"a bad byte before nul", "nop ; ü\xff\n\x00", "1:8 file-encoding"},
 		{"half a character", "nop\nü\xc3", "2:2 file-encoding"},
 		{"the first is told", ";" + long + "\n\x00", "1:4097 line-too-long"},
-		{"64 MiB", strings.Repeat(";"+long[2:]+"\n", maxFile/4096), ""},
-		{"a byte more", strings.Repeat(";"+long[2:]+"\n", maxFile/4096) + ";", "1:1 file-too-large"},
+		{"64 MiB", strings.Repeat(";"+long[2:]+"\n", maxBytes/4096), ""},
+		{"as many lines as can be", strings.Repeat("\n", maxLines-1), ""},
+		{"a line more", strings.Repeat("\n", maxLines-1) + "\nx", "1:1 program-lines"},
+		{"a byte more", strings.Repeat(";"+long[2:]+"\n", maxBytes/4096) + ";", "1:1 file-too-large"},
 	} {
 		t.Run(c.title, func(t *testing.T) {
 			_, list := load(map[string]string{"a.prog": c.text})
@@ -108,6 +110,17 @@ func TestRefuse(t *testing.T) {
 				t.Errorf("got %q, want %q (%d errors)", got, c.want, len(list))
 			}
 		})
+	}
+}
+
+// The limits are those of a program, not of each of its files.
+func TestRefuseTogether(t *testing.T) {
+	half := strings.Repeat(";"+strings.Repeat("x", 4094)+"\n", maxBytes/4096/2)
+	for _, part := range []string{half, strings.Repeat("\n", maxLines/2)} {
+		_, list := load(map[string]string{"a.prog": "include \"b.prog\"\ninclude \"c.prog\"\n", "b.prog": part, "c.prog": part})
+		if len(list) != 1 || list[0].At.File != "c.prog" {
+			t.Error(list)
+		}
 	}
 }
 

@@ -518,31 +518,26 @@ func (p *parser) slice() bool {
 	open := p.i
 	p.i++
 	p.blanks()
-	low := len(p.src.Nodes)
+	op := Bit
 	if !p.expr() {
 		return false
 	}
 	p.blanks()
 	if p.i < p.e && p.text[p.i] == ':' {
+		op = Slice
 		p.i++
 		p.blanks()
 		if !p.expr() {
 			return false
 		}
 		p.blanks()
-	} else {
-		p.src.Nodes = append(p.src.Nodes, p.src.Nodes[low:]...)
-		if len(p.src.Nodes)-low > 2*maxLine { // each level of [[ ]] doubles what is inside
-			p.list.Errorf("nesting-too-deep", p.place(open, p.i), "the slice is too long")
-			return false
-		}
 	}
 	if p.i >= p.e || p.text[p.i] != ']' {
 		return p.unclosed(open, "]")
 	}
 	p.i++
 	p.depth--
-	p.push(Slice, uint32(open), uint32(p.i), 0)
+	p.push(op, uint32(open), uint32(p.i), 0)
 	return true
 }
 

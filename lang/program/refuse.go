@@ -9,7 +9,8 @@ import (
 
 // The limits on what is read at all.
 const (
-	maxFile    = 64 << 20 // bytes
+	maxBytes   = 64 << 20 // of all files
+	maxLines   = 1 << 22  // of all files
 	maxLine    = 4096     // characters
 	maxNesting = 100      // brackets and signs in an expression
 	maxDepth   = 32       // includes
@@ -20,13 +21,23 @@ const (
 const bom = "\ufeff"
 
 // refuse looks for what is not worth reading, without building anything. It
-// reports the first such thing and returns false. text has no byte-order mark.
-func refuse(path, text string, list *diag.List) bool {
-	if len(text) > maxFile {
-		list.Errorf("file-too-large", diag.Place{File: path, Line: 1, Column: 1, Width: 1}, "the file has more than 64 MiB (%d bytes)", maxFile).
-			Hintf("take it apart and include the parts")
+// reports the first such thing and returns false. text has no byte-order
+// mark; with it the program has so many bytes and lines.
+func refuse(path, text string, bytes, lines int, list *diag.List) bool {
+	start := diag.Place{File: path, Line: 1, Column: 1, Width: 1}
+	if bytes > maxBytes {
+		list.Errorf("file-too-large", start, "a program has at most 64 MiB (%d bytes) in all, and with this file it has more", maxBytes)
 		return false
 	}
+	if lines > maxLines {
+		list.Errorf("program-lines", start, "a program has at most %d lines in all, and with this file it has more", maxLines)
+		return false
+	}
+	return clean(path, text, list)
+}
+
+// clean reports the first character or line that cannot be in a program.
+func clean(path, text string, list *diag.List) bool {
 	bad, code := len(text), byte(0)
 	if i := strings.IndexByte(text, 0); i >= 0 {
 		bad = i

@@ -72,7 +72,8 @@ const (
 	Mul
 	Div
 	Neg
-	Slice // of the value below it the bits from the one before last down to the last
+	Slice // of the value before the last two the bits from the one down to the other
+	Bit   // of the value before the last the bit that it says
 	Run   // all whole numbers from the one to the other
 )
 

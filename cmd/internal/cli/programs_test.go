@@ -66,6 +66,11 @@ func init() {
 			want = append(want, mark{fmt.Sprintf("%s:%d", catalogue.RootProgram, most+1), diag.Error, "1000 errors"})
 			return map[string]string{catalogue.RootProgram: b.String()}, want
 		},
+		"program-lines": func() (map[string]string, []mark) {
+			const most = 1 << 22
+			return map[string]string{catalogue.RootProgram: strings.Repeat("\n", most-1) + "\nbyte 1"},
+				[]mark{{catalogue.RootProgram + ":1", diag.Error, "at most 4194304 lines"}}
+		},
 		"program-too-large": func() (map[string]string, []mark) {
 			large := strings.ReplaceAll(catalogue.ProgramBase(), "256 x 8", "33554432 x 8")
 			text := "byte 1\nword " + strings.Repeat("0 .. 255, ", 255) + "0 .. 255\n"
