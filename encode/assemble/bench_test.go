@@ -87,7 +87,9 @@ instruction nop = 1000_0000
 
 // bench writes one program twice: for us, and for a general assembler with one
 // macro a mnemonic.
-func bench(lines int) (ours, theirs string) {
+// A lean one has only what a general assembler does fastest: one small number
+// or none, no labels.
+func bench(lines int, lean bool) (ours, theirs string) {
 	r := rand.New(rand.NewPCG(1, 2))
 	var a, b strings.Builder
 	b.WriteString(`.macro halt
@@ -127,7 +129,11 @@ start:
 			a.WriteString(ind + s + "\n")
 			b.WriteString(ind + s + "\n")
 		}
-		switch r.IntN(6) {
+		kind := r.IntN(6)
+		if lean {
+			ind, kind = "        ", kind%2*5
+		}
+		switch kind {
 		case 0:
 			both(fmt.Sprintf("ldi 0x%02x", r.IntN(256)))
 		case 1:
@@ -151,8 +157,13 @@ start:
 // time that the processor spent, on ours with the garbage collector's threads,
 // and say the same on a machine that does other things besides.
 func BenchmarkAssemble(b *testing.B) {
+	b.Run("mixed", func(b *testing.B) { beside(b, false) })
+	b.Run("lean", func(b *testing.B) { beside(b, true) })
+}
+
+func beside(b *testing.B, lean bool) {
 	m := resolve(b, benchMachine)
-	ours, theirs := bench(benchLines)
+	ours, theirs := bench(benchLines, lean)
 	as, err := exec.LookPath("as")
 	if err != nil {
 		if os.Getenv("COILWRIGHT_REFERENCES") == "required" {
@@ -231,7 +242,7 @@ func processor(b *testing.B) time.Duration {
 // BenchmarkOurs is ours alone, for profiles.
 func BenchmarkOurs(b *testing.B) {
 	m := resolve(b, benchMachine)
-	ours, _ := bench(benchLines)
+	ours, _ := bench(benchLines, false)
 	text := []byte(ours)
 	read := func(string) ([]byte, error) { return text, nil }
 	b.SetBytes(int64(len(text)))
@@ -244,7 +255,7 @@ func BenchmarkOurs(b *testing.B) {
 }
 
 func BenchmarkLoad(b *testing.B) {
-	ours, _ := bench(benchLines)
+	ours, _ := bench(benchLines, false)
 	text := []byte(ours)
 	read := func(string) ([]byte, error) { return text, nil }
 	b.SetBytes(int64(len(text)))
