@@ -178,6 +178,9 @@ func (b *builder) block(blk *definition.Block) []Node {
 
 func (b *builder) stmt(s definition.Stmt) []Node {
 	r := b.r
+	if _, isDo := s.(*definition.Do); !isDo && len(b.via) > 0 && !b.paste(s.Place()) {
+		return nil
+	}
 	via := append([]diag.Place(nil), b.via...)
 	switch s := s.(type) {
 	case *definition.Step:
@@ -280,9 +283,9 @@ func copyDecided(m map[int]definition.Name) map[int]definition.Name {
 	return out
 }
 
-// maxPasted bounds what `do` may paste, so that sequences of sequences cannot
-// grow without end.
-const maxPasted = 100000
+// maxPasted bounds what all `do`s of a definition may paste, each `do` itself
+// counted: sequences of sequences grow as a power of their depth.
+const maxPasted = 200000
 
 func (b *builder) do(s *definition.Do) []Node {
 	r := b.r
@@ -299,31 +302,42 @@ func (b *builder) do(s *definition.Do) []Node {
 	r.usedSeq[s.Name.Text] = true
 	for i, n := range b.seqs {
 		if n == s.Name.Text {
-			d := r.list.Errorf("sequence-loop", s.At, "sequence %s does itself: %s", n, strings.Join(append(b.seqs[i:], n), ", which does "))
-			d.Because("sequence loop %s", n)
+			if !r.looped[n] {
+				for _, member := range b.seqs[i:] {
+					r.looped[member] = true
+				}
+				r.list.Errorf("sequence-loop", s.At, "sequence %s does itself: %s", n, strings.Join(append(b.seqs[i:], n), ", which does "))
+			}
 			b.fail()
 			return nil
 		}
+	}
+	if !b.paste(s.At) {
+		return nil
 	}
 	b.seqs = append(b.seqs, s.Name.Text)
 	b.via = append(b.via, s.At)
 	out := b.block(&seq.Body)
 	b.seqs = b.seqs[:len(b.seqs)-1]
 	b.via = b.via[:len(b.via)-1]
-	if countNodes(out) > maxPasted {
-		r.list.Errorf("sequence-size", s.At, "sequence %s pastes more than %d statements", s.Name.Text, maxPasted)
-		b.fail()
-		return nil
-	}
 	return out
 }
 
-func countNodes(nodes []Node) int {
-	n := len(nodes)
-	for i := range nodes {
-		n += countNodes(nodes[i].Then) + countNodes(nodes[i].Else)
+// paste counts one statement more that the `do` at a place brings; past the
+// limit it reports the first, by the outermost `do`, and fails.
+func (b *builder) paste(at diag.Place) bool {
+	r := b.r
+	if r.pasted++; r.pasted <= maxPasted {
+		return true
 	}
-	return n
+	if r.pasted == maxPasted+1 {
+		if len(b.via) > 0 {
+			at = b.via[0]
+		}
+		r.list.Errorf("sequence-size", at, "the sequences of this definition paste more than %d statements; this one goes over", maxPasted)
+	}
+	b.fail()
+	return false
 }
 
 // names resolves the names of a step or a hold: operands first, then lines.

@@ -36,6 +36,7 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		unknown:   map[string]*unknownName{},
 		selects:   map[int]diag.Place{},
 		usedSeq:   map[string]bool{},
+		looped:    map[string]bool{},
 		cards:     map[string]int{},
 	}
 	r.adopt()

@@ -70,7 +70,9 @@ type resolver struct {
 	usedSeq     map[string]bool
 	strangers   map[string]bool // names in the encoding of the instruction at hand that are no operands of it
 	cards       map[string]int
-	total       int // instruction variants so far
+	total       int             // instruction variants so far
+	pasted      int             // statements that `do` has pasted so far
+	looped      map[string]bool // sequences reported to do themselves
 	machineSeen *definition.Machine
 }
 

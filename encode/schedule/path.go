@@ -33,8 +33,21 @@ const (
 func routes(nodes []machine.Node, limit int) (out [][]item, ok bool) {
 	out = [][]item{nil}
 	extend := func(tails [][]item) bool {
+		if len(tails) == 1 {
+			for i := range out { // no copy of what goes before: bodies can be long
+				out[i] = append(out[i], tails[0]...)
+			}
+			return true
+		}
 		if len(out)*len(tails) > limit {
 			return false
+		}
+		if len(tails) == 1 {
+			// In place: copying each route for each step would take the square of their number.
+			for i := range out {
+				out[i] = append(out[i], tails[0]...)
+			}
+			return true
 		}
 		next := make([][]item, 0, len(out)*len(tails))
 		for _, head := range out {
