@@ -33,12 +33,6 @@ const (
 func routes(nodes []machine.Node, limit int) (out [][]item, ok bool) {
 	out = [][]item{nil}
 	extend := func(tails [][]item) bool {
-		if len(tails) == 1 {
-			for i := range out { // no copy of what goes before: bodies can be long
-				out[i] = append(out[i], tails[0]...)
-			}
-			return true
-		}
 		if len(out)*len(tails) > limit {
 			return false
 		}
