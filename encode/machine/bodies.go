@@ -195,14 +195,14 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 			case store.Gate, store.Select, store.Output:
 			default:
 				if !r.badLine[l] {
-					r.list.Errorf("hold-kind", s.At, "%s line %s cannot be held", r.m.Lines[l].Kind, r.m.Lines[l].Name).
+					r.list.Errorf("hold-kind", n.Place(l), "%s line %s cannot be held", r.m.Lines[l].Kind, r.m.Lines[l].Name).
 						Hintf("gates, select lines and outputs can; a latch belongs to a step")
 				}
 				b.fail()
 			}
 		}
 		if n.None {
-			r.list.Errorf("hold-kind", s.At, "none cannot be held").Hintf("put it into the step that latches the undriven bus")
+			r.list.Errorf("hold-kind", placeOf("none", s.Names), "none cannot be held").Hintf("put it into the step that latches the undriven bus")
 			b.fail()
 		}
 		n.Then = b.block(&s.Body)
@@ -343,7 +343,7 @@ func (b *builder) paste(at diag.Place) bool {
 // names resolves the names of a step or a hold: operands first, then lines.
 func (b *builder) names(n *Node, names []definition.Name) {
 	r := b.r
-	add := func(l int) {
+	add := func(l int, at diag.Place) {
 		for _, have := range n.Lines {
 			if have == l {
 				return
@@ -352,9 +352,9 @@ func (b *builder) names(n *Node, names []definition.Name) {
 		if r.badLine[l] {
 			b.fail()
 		}
-		n.Lines = append(n.Lines, l)
+		n.Lines, n.Where = append(n.Lines, l), append(n.Where, at)
 		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && r.m.Lines[l].writes(o) != 0 {
-			r.list.Errorf("opcode-strobe", n.At, "%s latches the opcode register %s outside fetch", r.m.Lines[l].Name, r.m.Signals[o].Name).
+			r.list.Errorf("opcode-strobe", at, "%s latches the opcode register %s outside fetch", r.m.Lines[l].Name, r.m.Signals[o].Name).
 				Hintf("the opcode stays as fetched until the instruction ends")
 			b.fail()
 		}
@@ -382,8 +382,18 @@ func (b *builder) names(n *Node, names []definition.Name) {
 			b.fail()
 			continue
 		}
-		add(l)
+		add(l, name.At)
 	}
+}
+
+// placeOf is where a name stands in a list that has it.
+func placeOf(name string, names []definition.Name) diag.Place {
+	for _, n := range names {
+		if n.Text == name {
+			return n.At
+		}
+	}
+	return diag.Place{}
 }
 
 func (b *builder) operand(name string) int {
@@ -399,7 +409,7 @@ func (b *builder) operand(name string) int {
 }
 
 // pick replaces an operand in a step by the lines of the value chosen.
-func (b *builder) pick(n *Node, op int, name definition.Name, add func(int)) {
+func (b *builder) pick(n *Node, op int, name definition.Name, add func(int, diag.Place)) {
 	o := &b.ins.Operands[op]
 	if o.Field < 0 {
 		if o.Width > 0 {
@@ -417,7 +427,7 @@ func (b *builder) pick(n *Node, op int, name definition.Name, add func(int)) {
 	c := &b.r.m.Fields[o.Field].Choices[b.choice[op]]
 	n.None = n.None || c.None
 	for _, l := range c.Lines {
-		add(l)
+		add(l, name.At)
 	}
 }
 
@@ -514,7 +524,7 @@ func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 						continue
 					}
 					if inWhen {
-						r.list.Errorf("opcode-strobe", n.At, "fetch latches the opcode register %s inside a when", r.m.Signals[o.Signal].Name).
+						r.list.Errorf("opcode-strobe", n.Place(l), "fetch latches the opcode register %s inside a when", r.m.Signals[o.Signal].Name).
 							Hintf("latch it before the when, in every case")
 						bad = true
 					}

@@ -126,15 +126,26 @@ const (
 // Node is one statement of a body; `do` is pasted, operands are replaced by the lines they pick.
 type Node struct {
 	Kind  NodeKind
-	Lines []int  // Step, Hold: in the order written, each once
-	None  bool   // Step: `none` is among the names
-	Flag  int    // When: the signal tested
-	Then  []Node // When: flag on; Hold, Pack: the statements inside
-	Else  []Node // When: flag off (`when not` has been turned round)
-	Not   bool   // When: was written `when not`
-	Wait  int    // Wait: phases
+	Lines []int        // Step, Hold: in the order written, each once
+	Where []diag.Place // Step, Hold: by line, the name or operand that brings it
+	None  bool         // Step: `none` is among the names
+	Flag  int          // When: the signal tested
+	Then  []Node       // When: flag on; Hold, Pack: the statements inside
+	Else  []Node       // When: flag off (`when not` has been turned round)
+	Not   bool         // When: was written `when not`
+	Wait  int          // Wait: phases
 	At    diag.Place
 	Via   []diag.Place // the `do`s it was pasted through, outermost first
+}
+
+// Place returns where the statement names a line, or the statement's own place if it does not.
+func (n *Node) Place(line int) diag.Place {
+	for i, l := range n.Lines {
+		if l == line && i < len(n.Where) {
+			return n.Where[i]
+		}
+	}
+	return n.At
 }
 
 // Operand of an instruction.

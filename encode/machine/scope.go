@@ -206,7 +206,6 @@ func (r *resolver) datapathNames(keep func(entity) bool) []string {
 	return out
 }
 
-func anyEntity(entity) bool   { return true }
 func lineNames(e entity) bool { return e.kind == lineEntity }
 func (r *resolver) isFlag(e entity) bool {
 	return e.kind == signalEntity && r.m.Signals[e.index].Kind == Flag

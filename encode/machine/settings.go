@@ -59,6 +59,15 @@ func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 	*to = q.SI
 }
 
+// leftOver refuses the value that stands where nothing is expected any more.
+func (v *reader) leftOver() {
+	if x := v.rest[0]; x.Name != nil {
+		v.fail(x.Name.At, "nothing is expected after it, found %s", x.Name.Text)
+	} else {
+		v.fail(x.Number.At, "nothing is expected after it, found %s", x.Number.Text)
+	}
+}
+
 func unitSuffix(unit string) string {
 	if unit == "" || unit == "%" {
 		return ""
@@ -190,12 +199,7 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 		v := &reader{r: r, at: s.Name.At, name: s.Name.Text, rest: s.Values}
 		f(v)
 		if !v.bad && len(v.rest) > 0 {
-			x := v.rest[0]
-			if x.Name != nil {
-				v.fail(x.Name.At, "nothing is expected after it, found %s", x.Name.Text)
-			} else {
-				v.fail(x.Number.At, "nothing is expected after it, found %s", x.Number.Text)
-			}
+			v.leftOver()
 		}
 	}
 }
@@ -569,13 +573,7 @@ func (r *resolver) supply() {
 		v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
 		v.value(&r.m.Hardware.Supply, "the supply's voltage", "V", 0.1, 60)
 		if !v.bad && len(v.rest) > 0 {
-			at := v.at
-			if v.rest[0].Name != nil {
-				at = v.rest[0].Name.At
-			} else {
-				at = v.rest[0].Number.At
-			}
-			v.fail(at, "nothing is expected after it")
+			v.leftOver()
 		}
 	}
 }

@@ -104,5 +104,5 @@ func TestOneSlip(t *testing.T) {
 	if failed > 0 {
 		t.Errorf("%d of %d slips give more than one error", failed, runs)
 	}
-	t.Log(fmt.Sprintf("%d slips: one error each, but for %d that leave a valid definition", runs, valid))
+	t.Logf("%d slips: one error each, but for %d that leave a valid definition", runs, valid)
 }
