@@ -1,7 +1,6 @@
 package cli_test
 
 import (
-	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
