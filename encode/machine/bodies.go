@@ -46,7 +46,8 @@ func (r *resolver) fieldDecls() {
 			out.Choices = append(out.Choices, choice)
 		}
 		if len(f.Choices) == 0 {
-			r.list.Errorf("field-empty", f.Name.At, "field %s has no values", out.Name)
+			r.list.Errorf("field-empty", f.Name.At, "field %s has no values", out.Name).
+				Hintf("write, for example: field %s 2 { acc = 00 : acc_l }", out.Name)
 			good = false
 		}
 		r.m.Fields = append(r.m.Fields, out)
@@ -269,7 +270,8 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 	case *definition.Do:
 		return b.do(s)
 	case *definition.Except:
-		r.list.Errorf("except-place", s.At, "except stands directly in the block of an instruction")
+		r.list.Errorf("except-place", s.At, "except stands directly in the block of an instruction").
+			Hintf("move it out of the inner block, to the first line below the encoding")
 		b.fail()
 	}
 	return nil

@@ -141,7 +141,8 @@ func (r *resolver) call(e *definition.Ref) *Expr {
 		return nil
 	}
 	if len(e.Args) != want {
-		r.list.Errorf("function-arguments", e.At, "%s takes %s, not %d", name, plural(want, "argument"), len(e.Args))
+		r.list.Errorf("function-arguments", e.At, "%s takes %s, not %d", name, plural(want, "argument"), len(e.Args)).
+			Hintf("write %s", map[int]string{1: name + "(x)", 2: name + "(high, low)"}[want])
 		return nil
 	}
 	var args []*Expr
@@ -171,7 +172,8 @@ func (r *resolver) call(e *definition.Ref) *Expr {
 	case "join":
 		out.Width = args[0].Width + args[1].Width
 		if out.Width > MaxWidth {
-			r.list.Errorf("width-limit", e.At, "join gives %d bits, the limit is %d", out.Width, MaxWidth)
+			r.list.Errorf("width-limit", e.At, "join gives %d bits, the limit is %d", out.Width, MaxWidth).
+				Hintf("join slices of them")
 			return nil
 		}
 	}
@@ -211,7 +213,8 @@ func (r *resolver) slice(s definition.Slice, width int, what string) (hi, lo int
 			return 0, false
 		}
 		if x.Width != 0 || x.Op != Const {
-			r.list.Errorf("slice-constant", e.Place(), "the bits of a slice are constants")
+			r.list.Errorf("slice-constant", e.Place(), "the bits of a slice are constants").
+				Hintf("write numbers, for example: [3] or [7:4]")
 			return 0, false
 		}
 		if x.Value >= uint64(width) {

@@ -146,7 +146,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 			if out.Width != reg.Width {
 				r.list.Errorf("word-width", w.At, "the first word of %s is %s, the opcode register %s has %d",
 					ins.Name, plural(out.Width, "bit"), reg.Name, reg.Width).
-					Note(reg.At, "%s is declared here", reg.Name).Hintf("%s", sum(ins, &out, w))
+					Note(reg.At, "%s is declared here", reg.Name).Hintf("%s", sum(&out, w, reg.Width))
 				r.blame(append(r.wordBlame(ins, &out), reg.Name)...)
 				good = false
 				break
@@ -160,7 +160,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 			good = false
 		case program.Width > 0 && out.Width != program.Width:
 			r.list.Errorf("word-width", w.At, "word %d of %s is %s, memory %s has %d", i+1, ins.Name, plural(out.Width, "bit"), program.Name, program.Width).
-				Note(program.At, "%s is declared here", program.Name).Hintf("%s", sum(ins, &out, w))
+				Note(program.At, "%s is declared here", program.Name).Hintf("%s", sum(&out, w, program.Width))
 			r.blame(append(r.wordBlame(ins, &out), program.Name)...)
 			good = false
 		}
@@ -179,8 +179,9 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 	return good
 }
 
-// sum shows how the width of a word comes about: "2 (01) + 2 (d) + 4 (0000) = 8 bits".
-func sum(ins *Instruction, w *Word, src definition.Word) string {
+// sum shows how the width of a word comes about and what it should be:
+// "2 bits are missing: 2 (01) + 2 (d) + 2 (00) = 6".
+func sum(w *Word, src definition.Word, want int) string {
 	parts := make([]string, len(w.Parts))
 	for i, p := range w.Parts {
 		name := ""
@@ -191,7 +192,19 @@ func sum(ins *Instruction, w *Word, src definition.Word) string {
 		}
 		parts[i] = fmt.Sprintf("%d (%s)", p.Width, name)
 	}
-	return fmt.Sprintf("%s = %s", strings.Join(parts, " + "), plural(w.Width, "bit"))
+	off, what := want-w.Width, "missing"
+	if off < 0 {
+		off, what = -off, "too many"
+	}
+	verb := "are"
+	if off == 1 {
+		verb = "is"
+	}
+	text := fmt.Sprintf("%s %s %s", plural(off, "bit"), verb, what)
+	if len(parts) > 1 {
+		text += fmt.Sprintf(": %s = %d", strings.Join(parts, " + "), w.Width)
+	}
+	return text
 }
 
 // wordBlame names the operands of a word and their fields.
@@ -312,7 +325,8 @@ func (r *resolver) outside(ins *Instruction, w *Word, src definition.Word) bool 
 			if p.Care&^seen != 0 {
 				r.list.Errorf("fixed-outside", src.Parts[i].Bits.At, "bit %d of the word is fixed but lies outside the opcode, bits %d to %d of %s",
 					low+highest(p.Care&^seen), o.Hi, o.Lo, r.m.Signals[o.Signal].Name).
-					Hintf("write ? for bits that are not decoded")
+					Note(r.m.Signals[o.Signal].At, "the opcode is declared here").Hintf("write ? for bits that are not decoded")
+				r.blame("opcode slice")
 				return false
 			}
 		}
@@ -339,7 +353,8 @@ func (r *resolver) decodable(ins *Instruction, d *definition.Instruction, op int
 		return true
 	}
 	r.list.Errorf("operand-undecoded", o.At, "operand %s of %s is used in a step, and does not lie wholly in the opcode, bits %d to %d of the first word",
-		o.Name, ins.Name, r.m.Opcode.Hi, r.m.Opcode.Lo)
+		o.Name, ins.Name, r.m.Opcode.Hi, r.m.Opcode.Lo).
+		Hintf("write %s among the bits of the first word", o.Name)
 	return false
 }
 
@@ -663,6 +678,7 @@ func (r *resolver) overlaps() {
 		vx, vy := &r.m.Instructions[x.ins].Variants[x.variant], &r.m.Instructions[y.ins].Variants[y.variant]
 		both, _ := vx.Opcode.And(vy.Opcode)
 		r.list.Errorf("opcode-overlap", r.m.Instructions[y.ins].At, "%s and %s both match opcode %s", vx.Name, vy.Name, both.Text(r.m.Opcode.Width())).
+			Hintf("give them different digits in a bit that both of them fix, or take combinations out with except").
 			Note(r.m.Instructions[x.ins].At, "%s is declared here", vx.Name).Because("overlap %d", find(p.b))
 	}
 }

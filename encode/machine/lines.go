@@ -1,6 +1,8 @@
 package machine
 
 import (
+	"strings"
+
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
@@ -101,7 +103,9 @@ func (r *resolver) line(i int, d *definition.Line) {
 		}
 	}
 	r.badLine[i] = bad
+	errors := r.list.Errors()
 	r.attrs(l, d, bad)
+	r.m.Untimed = r.m.Untimed || r.list.Errors() > errors
 }
 
 // Mask is the bits of the signal that a target sets.
@@ -187,6 +191,14 @@ var attrKinds = map[string][]store.Kind{
 	"set":   {store.Latch},
 }
 
+func kindList(kinds []store.Kind) string {
+	names := make([]string, len(kinds))
+	for i, k := range kinds {
+		names[i] = string(k)
+	}
+	return strings.Join(names, " and ") + " lines"
+}
+
 // attrs applies the words after a line. The defaults of lead and trail need
 // the sequencer and are filled in by sequencer; -1 marks them here.
 func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
@@ -219,12 +231,13 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			fits = fits || k == l.Kind
 		}
 		if !fits {
-			r.list.Errorf("attribute-kind", a.Name.At, "%s is no attribute of a %s line", name, l.Kind)
+			r.list.Errorf("attribute-kind", a.Name.At, "%s is no attribute of a %s line", name, l.Kind).
+				Hintf("it belongs to %s", kindList(kinds))
 			continue
 		}
 		if name == "low" || name == "set" {
 			if a.Number != nil {
-				r.list.Errorf("trait-number", a.Number.At, "%s takes no number", name)
+				r.list.Errorf("trait-number", a.Number.At, "%s takes no number", name).Hintf("leave it out")
 			}
 			l.Low = l.Low || name == "low"
 			l.Set = l.Set || name == "set"

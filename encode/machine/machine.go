@@ -313,6 +313,7 @@ type Machine struct {
 	Instructions []Instruction
 	Undefined    Undefined
 	UndefinedAt  diag.Place
+	Untimed      bool  // some lead, trail, pulse, settling time or setting of the sequencer is in error: that a path is long or late says nothing
 	Restart      int   // line, -1 without
 	Halt         int   // line, -1 without
 	Tested       []int // flags that some `when` tests, as declared

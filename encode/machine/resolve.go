@@ -1,6 +1,8 @@
 package machine
 
 import (
+	"strings"
+
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
 	"coilwright/lang/number"
@@ -201,6 +203,8 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 				r.muted[rest.Name.Text] = true
 			}
 			r.doubtful[s.Kind] = true
+			// The word may have been either of these: nothing is said for want of it.
+			s.Or, s.Buffered = s.Kind == Bus, s.Kind == Register
 			return opcode
 		}
 		if first, ok := seen[name]; ok {
@@ -209,7 +213,7 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 		}
 		seen[name] = t.Name.At
 		if t.Hi != nil && name != "opcode" {
-			r.list.Errorf("trait-number", t.Hi.At, "%s takes no number", name)
+			r.list.Errorf("trait-number", t.Hi.At, "%s takes no number", name).Hintf("leave it out")
 			continue
 		}
 		switch name {
@@ -325,6 +329,8 @@ func (r *resolver) units() {
 		if d.Settle != nil {
 			if s, ok := r.count(*d.Settle, "the settling time of unit "+u.Name+" in phases", 0, MaxPhases); ok {
 				u.Settle = int(s)
+			} else {
+				r.m.Untimed = true
 			}
 		}
 		for _, n := range d.By {
@@ -427,10 +433,20 @@ func (r *resolver) unitCases(i int, d *definition.Unit) {
 			if missing > 1 {
 				e.Text += " and " + plural(missing-1, "other case")
 			}
+			e.Hintf("each setting of %s needs a case, for example: %s = 0", byNames(d), first)
 			bad = true
 		}
 	}
 	r.badUnit[i] = r.badUnit[i] || bad
+}
+
+// byNames lists the select lines of a unit: "sub inv".
+func byNames(d *definition.Unit) string {
+	names := make([]string, len(d.By))
+	for i, n := range d.By {
+		names[i] = n.Text
+	}
+	return strings.Join(names, " ")
 }
 
 func binary(v uint64, width int) string {
@@ -508,7 +524,8 @@ func (r *resolver) unitLoops() {
 		for _, c := range r.m.Units[u].Cases {
 			if !walk(c) {
 				if state[u] == 1 {
-					r.list.Errorf("unit-loop", r.m.Units[u].At, "unit %s reads itself, directly or through another unit", r.m.Units[u].Name)
+					r.list.Errorf("unit-loop", r.m.Units[u].At, "unit %s reads itself, directly or through another unit", r.m.Units[u].Name).
+						Hintf("put a register in between")
 				}
 				state[u] = 2
 				r.badUnit[u] = true

@@ -215,7 +215,8 @@ func (r *resolver) blocks(keyword string) []*definition.Settings {
 		}
 		if keyword != "card" && keyword != "connector" {
 			if b.Name != nil {
-				r.list.Errorf("block-name", b.Name.At, "%s has no name", keyword)
+				r.list.Errorf("block-name", b.Name.At, "%s has no name", keyword).
+					Hintf("it holds for the whole machine: %s { ... }", keyword)
 			}
 			if len(out) > 0 {
 				r.list.Errorf("block-repeated", b.At, "%s is given twice", keyword).Note(out[0].At, "first here")
@@ -233,6 +234,7 @@ func (r *resolver) blocks(keyword string) []*definition.Settings {
 
 func (r *resolver) sequencer() {
 	s := Sequencer{Lead: 1, Trail: 1, Decode: 1, Period: 0.020}
+	errors := r.list.Errors()
 	for _, b := range r.blocks("sequencer") {
 		s.At = b.At
 		r.block(b, map[string]func(*reader){
@@ -261,6 +263,7 @@ func (r *resolver) sequencer() {
 		}
 	}
 	r.m.Sequencer = s
+	r.m.Untimed = r.m.Untimed || r.list.Errors() > errors || r.absent("sequencer")
 	for i := range r.m.Lines {
 		l := &r.m.Lines[i]
 		lead, trail := 0, 0
@@ -274,24 +277,10 @@ func (r *resolver) sequencer() {
 			l.Trail = trail
 		}
 	}
-	if r.m.Restart < 0 && s.Phases == 0 && !r.absent("sequencer") && !r.absent("line") && !r.muted["restart"] && !r.anyBadLine() && !r.phasesTried() {
+	if r.m.Restart < 0 && s.Phases == 0 && !r.m.Untimed && !r.absent("line") && !r.muted["restart"] && !r.anyBadLine() {
 		r.list.Errorf("phases-missing", r.top(), "without a restart line every instruction runs to the end of the ring, whose length is not given").
 			Hintf("write sequencer { phases N }, or declare a restart line: line rst : restart")
 	}
-}
-
-// phasesTried reports whether `phases` was given, if wrongly.
-func (r *resolver) phasesTried() bool {
-	for _, d := range r.src.Decls {
-		if b, ok := d.(*definition.Settings); ok && b.Keyword == "sequencer" {
-			for _, s := range b.Settings {
-				if s.Name != nil && (s.Name.Text == "phases" || diag.Nearest(s.Name.Text, []string{"phases"}) != "") {
-					return true
-				}
-			}
-		}
-	}
-	return false
 }
 
 func (r *resolver) anyBadLine() bool {
@@ -344,13 +333,15 @@ func (r *resolver) layout() {
 	var data, omit []definition.Name
 	var address []definition.Name
 	high, addressGiven, dataGiven := false, false, false
-	var at, splitAt diag.Place
+	var addressAt, dataAt, splitAt diag.Place
+	errors := r.list.Errors()
 	for _, b := range r.blocks("store") {
-		at = b.At
 		r.block(b, map[string]func(*reader){
-			"address": func(v *reader) { address, addressGiven = v.names(), true },
+			"address": func(v *reader) {
+				address, addressGiven, addressAt = v.names(), true, v.at
+			},
 			"data": func(v *reader) {
-				data, dataGiven = v.names(), true
+				data, dataGiven, dataAt = v.names(), true, v.at
 				if len(data) > 0 && data[0].Text == "high" {
 					if _, isLine := r.path["high"]; !isLine || len(data) > 1 && !r.named(data[1:], "high") {
 						high, data = true, data[1:]
@@ -367,8 +358,11 @@ func (r *resolver) layout() {
 			},
 		})
 	}
-	r.address(address, addressGiven, at)
-	r.data(data, omit, high, dataGiven, at)
+	if r.list.Errors() > errors {
+		addressGiven, dataGiven = false, false // what is not understood leaves nothing out
+	}
+	r.address(address, addressGiven, addressAt)
+	r.data(data, omit, high, dataGiven, dataAt)
 	if w.Split >= len(w.Bits) && !splitAt.IsZero() && len(w.Bits) > 0 {
 		w.Split = 0 // the word fits one chip
 	}
@@ -402,9 +396,11 @@ func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
 		return
 	}
 	seen := map[string]diag.Place{}
+	broken := false
 	for _, n := range list {
 		if first, ok := seen[n.Text]; ok {
 			r.list.Errorf("store-repeated", n.At, "%s is listed twice in the address", n.Text).Note(first, "first here")
+			broken = true
 			continue
 		}
 		seen[n.Text] = n.At
@@ -420,9 +416,11 @@ func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
 		switch {
 		case !ok:
 			r.missing(datapathSpace, n, func() []string { return append(r.datapathNames(r.isFlag), "phase", "opcode") })
+			broken = true
 		case !r.isFlag(ent):
 			r.list.Errorf("store-address", n.At, "%s is no part of an address", r.describe(n.Text, ent)).
 				Hintf("an address is made of phase, opcode and flags")
+			broken = true
 		default:
 			i, ok := tested[ent.index]
 			if !ok {
@@ -435,11 +433,15 @@ func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
 	for _, f := range r.m.Tested {
 		need = append(need, r.m.Signals[f].Name)
 	}
+	var left []string
 	for _, n := range need {
 		if _, ok := seen[n]; !ok {
-			r.list.Errorf("store-address", at, "the address leaves out %s", n).
-				Hintf("list phase, opcode and every flag that a when tests, from the lowest address bit up")
+			left = append(left, n)
 		}
+	}
+	if len(left) > 0 && !broken {
+		r.list.Errorf("store-address", at, "the address leaves out %s", joinWords(left)).
+			Hintf("list phase, opcode and every flag that a when tests, from the lowest address bit up")
 	}
 }
 

@@ -403,7 +403,11 @@ func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
 		if l.Kind == store.Gate || l.Kind == store.Select {
 			to0 = s + shape.pulse - 1
 		}
-		p.On = append(p.On, Window{Line: sl.line, From: from, To: to, Lead: from, StrobeFrom: s, StrobeTo: to0, Held: sl.hold >= 0})
+		where := n.Place(sl.line)
+		if sl.hold >= 0 {
+			where = w.holds[sl.hold].node.Place(sl.line)
+		}
+		p.On = append(p.On, Window{Line: sl.line, From: from, To: to, Lead: from, StrobeFrom: s, StrobeTo: to0, Held: sl.hold >= 0, At: where})
 		w.note(element(sl.line), from, to, k)
 		if m.Opcode.Signal >= 0 && !w.inBody && writes(l, m.Opcode.Signal) != 0 {
 			w.opcode, w.opStep = s+l.Pulse-1, k

@@ -56,6 +56,16 @@ type Placed struct {
 	On     []Window
 }
 
+// place returns where the step names a line that it has on.
+func (p *Placed) place(line int) diag.Place {
+	for i := range p.On {
+		if p.On[i].Line == line {
+			return p.On[i].At
+		}
+	}
+	return p.At
+}
+
 // Window is the phases From..To in which a line is on for a step. StrobeFrom..
 // StrobeTo are its strobe phases within it: phases before are lead, after
 // trail. Held windows belong to a `hold`, whose lines stay on from its first
@@ -66,6 +76,7 @@ type Window struct {
 	Lead                 int
 	StrobeFrom, StrobeTo int
 	Held                 bool
+	At                   diag.Place // where the step, or the hold, names the line
 }
 
 // Link is one constraint of the critical chain: To cannot come before Phases

@@ -37,7 +37,8 @@ func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shap
 	}
 	for i := range lines {
 		if !d.delay(i) {
-			list.Errorf("gate-loop", n.At, "gate %s feeds itself through the lines of this step", r.m.Lines[lines[i].line].Name).
+			list.Errorf("gate-loop", n.Place(lines[i].line), "gate %s feeds itself through the lines of this step", r.m.Lines[lines[i].line].Name).
+				Hintf("put a register in between, and use two steps").
 				Because("gate-loop %v", n.At)
 			return s, false
 		}
@@ -236,7 +237,7 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			}
 			if bus, both := r.clash(nets[i], r.drives(lines[j].line)); both {
 				a, b := &m.Lines[lines[j].line], &m.Lines[sl.line]
-				list.Errorf("bus-two-sources", n.At, "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
+				list.Errorf("bus-two-sources", n.Place(sl.line), "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
 					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name).
 					Because("bus-two-sources %v", n.At).
 					Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
@@ -255,7 +256,7 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			for j := 0; j < i; j++ {
 				o := &m.Lines[lines[j].line]
 				if o.Kind == store.Latch && writes(o, t.Signal)&t.Mask() != 0 {
-					list.Errorf("two-transfers", n.At, "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
+					list.Errorf("two-transfers", n.Place(sl.line), "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
 						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name).
 						Because("two-transfers %v", n.At)
 					ok = false
@@ -268,14 +269,13 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 				for _, u := range r.uses[c.line] {
 					if u.Signal == t.Signal && u.Mask&t.Mask() != 0 {
 						reader := &m.Lines[c.line]
-						e := list.Errorf("latch-race", n.At, "%s reads %s while %s latches it%s", reader.Name, name, w.Name, r.inVariant()).
-							Note(w.At, "%s latches it here", w.Name).Because("latch-race %v", n.At)
+						e := list.Errorf("latch-race", n.Place(c.line), "%s reads %s while %s latches it%s", reader.Name, name, w.Name, r.inVariant()).
+							Note(w.At, "%s latches it here", w.Name).Because("latch-race of %s", name)
 						if c.line != sl.line {
 							e.Note(reader.At, "%s reads it here", reader.Name)
-						} else {
-							e.Because("latch-race of %s", w.Name)
 						}
 						if m.Signals[t.Signal].Kind == machine.Memory {
+							e.Because("latch-race %v", n.At) // each step has to be split by itself
 							e.Hintf("write two steps: a memory is not read and written in one")
 						} else {
 							e.Hintf("go through another register, give %s two ranks (buffered)%s", name, r.exceptHint())
@@ -323,7 +323,7 @@ func (r *rules) selects(n *machine.Node, lines []stepLine, s *shape, list *diag.
 			}
 			if k, on := index[p.Line]; on {
 				if s.from[k] > from {
-					list.Errorf("select-late", n.At, "select line %s comes on after %s, which reads unit %s", m.Lines[p.Line].Name, m.Lines[c.line].Name, m.Units[p.Unit].Name).
+					list.Errorf("select-late", n.Place(p.Line), "select line %s comes on after %s, which reads unit %s", m.Lines[p.Line].Name, m.Lines[c.line].Name, m.Units[p.Unit].Name).
 						Note(m.Lines[p.Line].At, "%s leads by %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead).
 						Because("select-late %v", n.At).
 						Hintf("give %s a lead of %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead+s.from[k]-from)
@@ -370,7 +370,7 @@ func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, lis
 		net := r.net(g.line, d.joins)
 		for bus := range m.Signals {
 			if net[bus]&s.undriven[bus] != 0 {
-				list.Errorf("none-driven", n.At, "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
+				list.Errorf("none-driven", n.Place(g.line), "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
 					Because("none-driven %v", n.At).Hintf("leave out none, or %s", m.Lines[g.line].Name)
 				return false
 			}
@@ -387,8 +387,9 @@ func (r *rules) unlatched(n *machine.Node, lines []stepLine, d *delays, list *di
 			continue
 		}
 		if !r.readBy(g.line, lines, d.joins) {
-			list.Warnf("gate-unlatched", n.At, "gate %s is on and nothing in this step reads bus %s", l.Name, r.m.Signals[l.Effects[0].Target.Signal].Name).
-				Because("gate-unlatched %v %s", n.At, l.Name)
+			list.Warnf("gate-unlatched", n.Place(g.line), "gate %s is on and nothing in this step reads bus %s", l.Name, r.m.Signals[l.Effects[0].Target.Signal].Name).
+				Because("gate-unlatched %v %s", n.At, l.Name).
+				Hintf("add the latch that is to take it, or leave %s out", l.Name)
 		}
 	}
 }
@@ -420,8 +421,9 @@ func (r *rules) heldUnlatched(list *diag.List) {
 		for _, l := range n.Lines {
 			if read, seen := r.held[n][l]; seen && !read {
 				g := &r.m.Lines[l]
-				list.Warnf("gate-unlatched", n.At, "gate %s is held and no step inside reads bus %s", g.Name, r.m.Signals[g.Effects[0].Target.Signal].Name).
-					Because("gate-unlatched %v %s", n.At, g.Name)
+				list.Warnf("gate-unlatched", n.Place(l), "gate %s is held and no step inside reads bus %s", g.Name, r.m.Signals[g.Effects[0].Target.Signal].Name).
+					Because("gate-unlatched %v %s", n.At, g.Name).
+					Hintf("name the latch that is to take it in a step inside, or do not hold %s", g.Name)
 			}
 		}
 	}
@@ -563,6 +565,7 @@ func (w *walker) driven() {
 	for k := range w.path.Steps {
 		st := &w.path.Steps[k]
 		missing := map[int][]string{}
+		at := map[int]diag.Place{}
 		phase := map[int]int{}
 		var buses []int
 		for p := st.Strobe; p < st.Strobe+st.Pulse; p++ {
@@ -587,6 +590,7 @@ func (w *walker) driven() {
 					}
 					if _, dup := phase[u.Signal]; !dup {
 						phase[u.Signal] = p
+						at[u.Signal] = on.At
 						buses = append(buses, u.Signal)
 					}
 					if phase[u.Signal] == p {
@@ -596,7 +600,7 @@ func (w *walker) driven() {
 			}
 		}
 		for _, b := range buses {
-			e := w.list.Errorf("bus-undriven", st.At, "%s reads bus %s, on which no source is on at the strobe, phase %d",
+			e := w.list.Errorf("bus-undriven", at[b], "%s reads bus %s, on which no source is on at the strobe, phase %d",
 				strings.Join(missing[b], " and "), m.Signals[b].Name, phase[b]).Because("bus-undriven %v", st.At)
 			if names := w.r.sourceNames(b); names != "" {
 				e.Hintf("add a gate (%s), or none if an undriven bus, which reads 0, is wanted", names)

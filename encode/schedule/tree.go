@@ -178,7 +178,7 @@ func (t *tree) latched(e *encoder, f *family, first, last int) {
 			if win.to < first {
 				text = fmt.Sprintf("after it was tested and before the arms differ (phases %d to %d): the new value would choose the arm", first, last)
 			}
-			e.list.Errorf("flag-change", step.At, "%s latches flag %s in phase %d, %s", l.Name, flag, win.from, text).
+			e.list.Errorf("flag-change", step.place(win.line), "%s latches flag %s in phase %d, %s", l.Name, flag, win.from, text).
 				Note(t.key.node.At, "%s is tested here", flag).
 				Hintf("copy the flag into another one first, and test the copy").
 				Because("flag-change %v %v", step.At, t.key.node.At)

@@ -2,8 +2,6 @@ package cli_test
 
 import (
 	"io/fs"
-	"os"
-	"path/filepath"
 	"regexp"
 	"runtime"
 	"strings"
@@ -13,6 +11,7 @@ import (
 	"coilwright/encode/machine"
 	"coilwright/encode/network"
 	"coilwright/encode/schedule"
+	"coilwright/examples"
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
 )
@@ -44,24 +43,31 @@ func diagnose(root string, files map[string]string) (diag.Sources, diag.List) {
 // piece cuts a definition into tokens (language.md, Tokens), written anew here.
 var piece = regexp.MustCompile(`;[^\n]*|"[^"\n]*"|[A-Za-z][A-Za-z0-9_]*|[0-9?][A-Za-z0-9_?.]*|->|[^\s]`)
 
-// TestOneSlip deletes every token of the demo and replaces it by others: each
-// time there is one error, or none where the definition is still valid.
+// TestOneSlip deletes every token of the examples and replaces it by others:
+// each time there is one error, or none where the definition is still valid.
 func TestOneSlip(t *testing.T) {
-	path := filepath.Join("..", "..", "..", "examples", "millrace", "millrace.coil")
-	raw, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
+	for name, tokens := range map[string]int{"millrace": 700, "textbook": 250, "firststeps": 100} {
+		t.Run(name, func(t *testing.T) {
+			raw, err := fs.ReadFile(examples.FS, name+"/"+name+".coil")
+			if err != nil {
+				t.Fatal(err)
+			}
+			slips(t, string(raw), tokens)
+		})
 	}
-	text := string(raw)
+}
+
+// slips tries the slips of one definition, which has at least so many tokens.
+func slips(t *testing.T, text string, tokens int) {
 	type slip struct{ from, to int }
-	var slips []slip
+	var all []slip
 	for _, at := range piece.FindAllStringIndex(text, -1) {
 		if text[at[0]] != ';' {
-			slips = append(slips, slip{at[0], at[1]})
+			all = append(all, slip{at[0], at[1]})
 		}
 	}
-	if len(slips) < 500 {
-		t.Fatalf("only %d tokens were found: the demo has more", len(slips))
+	if len(all) < tokens {
+		t.Fatalf("only %d tokens were found, there are more than %d", len(all), tokens)
 	}
 	others := []string{"", "zzz", "@", "7", "{", "}"}
 	var mu sync.Mutex
@@ -72,22 +78,17 @@ func TestOneSlip(t *testing.T) {
 		wait.Go(func() {
 			for s := range next {
 				for _, other := range others {
-					sources, list := diagnose("millrace.coil", map[string]string{"millrace.coil": text[:s.from] + other + text[s.to:]})
+					sources, list := diagnose("slip.coil", map[string]string{"slip.coil": text[:s.from] + other + text[s.to:]})
 					n := list.Errors()
 					mu.Lock()
 					runs++
-					if n == 0 {
+					switch {
+					case n == 0:
 						valid++
-					}
-					if n > 1 {
-						failed++
-						if failed <= 20 || os.Getenv("SLIPS") == "all" {
-							var b strings.Builder
-							if err := (diag.Printer{Sources: sources}).Print(&b, list); err != nil {
-								t.Error(err)
-							}
+					case n > 1:
+						if failed++; failed <= 20 {
 							line := 1 + strings.Count(text[:s.from], "\n")
-							t.Errorf("%d errors after line %d, %q replaced by %q:\n%s", n, line, text[s.from:s.to], other, b.String())
+							t.Errorf("%d errors after line %d, %q replaced by %q:\n%s", n, line, text[s.from:s.to], other, printed(t, sources, list))
 						}
 					}
 					mu.Unlock()
@@ -95,13 +96,16 @@ func TestOneSlip(t *testing.T) {
 			}
 		})
 	}
-	for _, s := range slips {
+	for _, s := range all {
 		next <- s
 	}
 	close(next)
 	wait.Wait()
 	if failed > 0 {
 		t.Errorf("%d of %d slips give more than one error", failed, runs)
+	}
+	if valid > runs/4 {
+		t.Errorf("%d of %d slips leave a valid definition: the test shows little", valid, runs)
 	}
 	t.Logf("%d slips: one error each, but for %d that leave a valid definition", runs, valid)
 }
