@@ -17,7 +17,8 @@ func (r *resolver) fieldDecls() {
 			continue
 		}
 		if i, dup := r.fields[f.Name.Text]; dup {
-			r.repeated(f.Name, "field "+f.Name.Text, r.m.Fields[i].At)
+			r.repeated(fieldSpace, f.Name, "field "+f.Name.Text, r.m.Fields[i].At)
+			r.badField[i] = true // which of the two a use means is not known
 			continue
 		}
 		index := len(r.m.Fields)
@@ -31,7 +32,7 @@ func (r *resolver) fieldDecls() {
 			choice, ok := r.choice(&out, c, good)
 			good = good && ok
 			if first, dup := seen[c.Name.Text]; dup {
-				r.repeated(c.Name, "value "+c.Name.Text, first)
+				r.repeated("value of "+f.Name.Text, c.Name, "value "+c.Name.Text, first)
 				good = false
 				continue
 			}
@@ -117,6 +118,7 @@ func (r *resolver) lineName(n definition.Name) (int, bool) {
 				d.Hintf("the lines of %s are %s", n.Text, near)
 			}
 		}
+		r.blame("name " + n.Text)
 		return 0, false
 	}
 	r.usedLine[ent.index] = true
@@ -145,7 +147,8 @@ func (r *resolver) sequenceDecls() {
 	for _, d := range r.src.Decls {
 		if s, ok := d.(*definition.Sequence); ok {
 			if first, dup := r.sequences[s.Name.Text]; dup {
-				r.repeated(s.Name, "sequence "+s.Name.Text, first.Name.At)
+				r.repeated(sequenceSpace, s.Name, "sequence "+s.Name.Text, first.Name.At)
+				r.muted[s.Name.Text] = true
 				continue
 			}
 			r.sequences[s.Name.Text] = s
@@ -220,6 +223,7 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 		case !r.isFlag(ent):
 			r.list.Errorf("not-a-flag", s.Flag.At, "%s is no flag", r.describe(s.Flag.Text, ent)).
 				Hintf("declare a flag, and a line that latches it")
+			r.blame("name " + s.Flag.Text)
 			b.fail()
 		default:
 			test = ent.index
@@ -358,6 +362,7 @@ func (b *builder) names(n *Node, names []definition.Name) {
 		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && r.m.Lines[l].writes(o) != 0 {
 			r.list.Errorf("opcode-strobe", at, "%s latches the opcode register %s outside fetch", r.m.Lines[l].Name, r.m.Signals[o].Name).
 				Hintf("the opcode stays as fetched until the instruction ends")
+			r.blame("line " + r.m.Lines[l].Name)
 			b.fail()
 		}
 	}
@@ -443,6 +448,7 @@ func (r *resolver) bodies() {
 		}
 		if fetch != nil {
 			r.list.Errorf("block-repeated", f.At, "fetch is given twice").Note(fetch.At, "first here")
+			r.astray("", "keyword fetch")
 			continue
 		}
 		fetch = f
@@ -453,6 +459,7 @@ func (r *resolver) bodies() {
 		if !r.absent("fetch") {
 			r.list.Errorf("fetch-missing", r.top(), "the definition has no fetch, which starts every instruction").
 				Hintf("write, for example: fetch { step pc_g ram_g ir_l }")
+			r.again()
 		}
 	} else {
 		r.m.FetchAt = fetch.At

@@ -273,6 +273,7 @@ func (r *resolver) ref(e *definition.Ref) *Expr {
 		r.usedLine[ent.index] = true
 		r.list.Errorf("line-as-value", e.Name.At, "line %s carries no value", name).
 			Hintf("name the register, flag, bus, memory or unit that is read")
+		r.blame("name " + name)
 		return nil
 	case unitEntity:
 		r.usedUnit[ent.index] = true

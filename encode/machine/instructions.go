@@ -18,8 +18,8 @@ func sorted(names []string) []string {
 
 func (r *resolver) instruction(d *definition.Instruction, fetchTests map[int]definition.Name) {
 	ins := Instruction{Name: d.Name.Text, At: d.Name.At}
-	r.strangers = map[string]bool{}
-	defer func() { r.strangers = nil }()
+	r.strangers, r.nameless = map[string]bool{}, false
+	defer func() { r.strangers, r.nameless = nil, false }()
 	good := true
 	for _, o := range d.Operands {
 		op, ok := r.operand(&ins, o)
@@ -65,14 +65,17 @@ func (r *resolver) operand(ins *Instruction, o definition.Operand) (Operand, boo
 	good := true
 	for _, have := range ins.Operands {
 		if have.Name == out.Name {
-			r.repeated(o.Name, "operand "+out.Name, have.At)
-			good = false
+			r.repeated("operand", o.Name, "operand "+out.Name, have.At)
+			r.nameless = true
+			return out, false
 		}
 	}
 	if ent, ok := r.path[out.Name]; ok {
 		r.list.Errorf("operand-hides", o.Name.At, "operand %s has the name of %s", out.Name, r.describe(out.Name, ent)).
 			Note(ent.at, "declared here").Hintf("give the operand another name")
-		good = false
+		r.astray(datapathSpace, "name "+out.Name)
+		r.nameless = true
+		return out, false // a use of the name may mean either: nothing is said about it
 	}
 	if o.Field != nil {
 		i, ok := r.fields[o.Field.Text]
@@ -147,7 +150,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 				r.list.Errorf("word-width", w.At, "the first word of %s is %s, the opcode register %s has %d",
 					ins.Name, plural(out.Width, "bit"), reg.Name, reg.Width).
 					Note(reg.At, "%s is declared here", reg.Name).Hintf("%s", sum(&out, w, reg.Width))
-				r.blame(append(r.wordBlame(ins, &out), reg.Name)...)
+				r.blame(append(r.wordBlame(ins, &out), reg.Name, "words of "+ins.At.String())...)
 				good = false
 				break
 			}
@@ -161,7 +164,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		case program.Width > 0 && out.Width != program.Width:
 			r.list.Errorf("word-width", w.At, "word %d of %s is %s, memory %s has %d", i+1, ins.Name, plural(out.Width, "bit"), program.Name, program.Width).
 				Note(program.At, "%s is declared here", program.Name).Hintf("%s", sum(&out, w, program.Width))
-			r.blame(append(r.wordBlame(ins, &out), program.Name)...)
+			r.blame(append(r.wordBlame(ins, &out), program.Name, "words of "+ins.At.String())...)
 			good = false
 		}
 		ins.Words = append(ins.Words, out)
@@ -268,7 +271,7 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 		for _, o := range ins.Operands {
 			names = append(names, o.Name)
 		}
-		if !r.muted[p.Ref.Text] && !r.strangers[p.Ref.Text] {
+		if !r.muted[p.Ref.Text] && !r.strangers[p.Ref.Text] && !r.nameless {
 			d := r.list.Errorf("unknown-operand", p.Ref.At, "%s has no operand %s", ins.Name, p.Ref.Text)
 			if near := diag.Nearest(p.Ref.Text, names); near != "" {
 				d.Hintf("did you mean %s?", near)
@@ -305,6 +308,7 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 	if twice := covered[op] & mask(out.Hi, out.Lo); twice != 0 {
 		r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s appears twice in the encoding", bitList(twice), o.Name).
 			Hintf("cut it by hand: %s[%d:%d], %s[%d:0]", o.Name, o.Width-1, o.Width/2, o.Name, max(0, o.Width/2-1))
+		r.blame("words of " + ins.At.String())
 		return out, false
 	}
 	covered[op] |= mask(out.Hi, out.Lo)

@@ -157,6 +157,7 @@ func (r *resolver) target(ref *definition.Ref) (Target, int, bool) {
 		}
 		r.list.Errorf("not-a-target", ref.Name.At, "%s cannot be set", r.describe(name, ent)).
 			Hintf("a transfer ends at a bus, a register, a flag or a memory word")
+		r.blame("name " + name)
 		return none, 0, false
 	}
 	s, slices, index, ok := r.signal(ref, ent)
@@ -166,6 +167,7 @@ func (r *resolver) target(ref *definition.Ref) (Target, int, bool) {
 	if s.Input {
 		r.list.Errorf("input-set", ref.Name.At, "%s %s is an input: it is set from outside", s.Kind, name).
 			Note(s.At, "declared here")
+		r.blame("name " + name)
 		return none, 0, false
 	}
 	t := Target{Signal: ent.index, Hi: s.Width - 1, Index: index, At: ref.At}
@@ -244,14 +246,12 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			continue
 		}
 		if a.Number == nil {
+			at, found := a.Name.At, ""
 			if i+1 < len(d.Attrs) {
-				if next := d.Attrs[i+1].Name; attrKinds[next.Text] == nil {
-					r.list.Errorf("attribute-number", next.At, "%s needs a number, found %s", name, next.Text).Hintf("write, for example: %s 2", name)
-					return
-				}
+				at, found = d.Attrs[i+1].Name.At, ", found "+d.Attrs[i+1].Name.Text
 			}
-			r.list.Errorf("attribute-number", a.Name.At, "%s needs a number", name).Hintf("write, for example: %s 2", name)
-			continue
+			r.list.Errorf("attribute-number", at, "%s needs a number%s", name, found).Hintf("write, for example: %s 2", name)
+			return
 		}
 		lo, what := uint64(0), "the "+name+" of line "+l.Name+" in phases"
 		if name == "pulse" {

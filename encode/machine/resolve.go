@@ -29,6 +29,8 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		m:         &Machine{Hash: src.Hash, Restart: -1, Halt: -1, Opcode: Opcode{Signal: -1}, Undefined: UndefinedRestart},
 		src:       src,
 		path:      map[string]entity{},
+		declared:  map[string]entity{},
+		twice:     map[string]bool{},
 		fields:    map[string]int{},
 		sequences: map[string]*definition.Sequence{},
 		muted:     map[string]bool{},
@@ -80,6 +82,7 @@ func (r *resolver) header() {
 		if r.machineSeen != nil {
 			r.list.Errorf("machine-once", m.At, "a definition describes one machine").
 				Note(r.machineSeen.At, "machine %s is declared first here", r.m.Name)
+			r.astray("", "keyword machine")
 			continue
 		}
 		r.machineSeen = m
@@ -88,6 +91,7 @@ func (r *resolver) header() {
 	if r.machineSeen == nil && !r.absent("machine") {
 		r.list.Errorf("machine-missing", r.top(), "the definition does not say which machine it is for").
 			Hintf("begin with: machine NAME \"what it is\"")
+		r.again()
 	}
 }
 
@@ -165,6 +169,7 @@ func (r *resolver) declarations() {
 	if r.m.Opcode.Signal < 0 && !r.absent("register") && !r.muted["opcode"] && !r.doubtful[Register] {
 		r.list.Errorf("opcode-missing", r.top(), "no register holds the opcode").
 			Hintf("write, for example: register ir 8 opcode")
+		r.again()
 	}
 }
 
@@ -203,6 +208,7 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 				r.muted[rest.Name.Text] = true
 			}
 			r.doubtful[s.Kind] = true
+			r.blame("name " + s.Name)
 			// The word may have been either of these: nothing is said for want of it.
 			s.Or, s.Buffered = s.Kind == Bus, s.Kind == Register
 			return opcode

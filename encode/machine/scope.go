@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 
@@ -45,6 +46,7 @@ type resolver struct {
 	src  *definition.Source
 
 	path      map[string]entity // the datapath namespace
+	declared  map[string]entity // the same with the names that are declared twice
 	fields    map[string]int
 	sequences map[string]*definition.Sequence
 
@@ -55,6 +57,8 @@ type resolver struct {
 	unknown  map[string]*unknownName
 	order    []string // keys of unknown, in order of first mention
 	blamed   []blamed
+	strays   []stray
+	twice    map[string]bool // keywords of declarations that may stand once and stand twice
 
 	lineDecls   []*definition.Line // by line
 	unitDecls   []*definition.Unit // by unit
@@ -68,6 +72,7 @@ type resolver struct {
 	usedLine    []bool
 	usedField   []bool
 	usedSeq     map[string]bool
+	nameless    bool            // an operand of the instruction at hand has a name that it cannot have
 	strangers   map[string]bool // names in the encoding of the instruction at hand that are no operands of it
 	cards       map[string]int
 	total       int             // instruction variants so far
@@ -98,7 +103,34 @@ type blamed struct {
 
 // blame notes which declarations may be the cause of an error just added.
 func (r *resolver) blame(on ...string) {
-	r.blamed = append(r.blamed, blamed{len(r.list) - 1, on})
+	if len(on) > 0 {
+		r.blamed = append(r.blamed, blamed{len(r.list) - 1, on})
+	}
+}
+
+// stray is an error which shows that some declaration may have got the name
+// or the keyword of another: one unknown name has the same cause.
+type stray struct {
+	space string // in which a name may be missing, "" for any
+	cause string
+}
+
+// astray notes that the error just added is such a one.
+func (r *resolver) astray(space, cause string) {
+	r.blame(cause)
+	if s := (stray{space, cause}); !slices.Contains(r.strays, s) {
+		r.strays = append(r.strays, s)
+	}
+}
+
+// again adds that an absence just reported may be due to a declaration whose
+// keyword is there twice.
+func (r *resolver) again() {
+	var causes []string
+	for _, keyword := range sorted(slices.Collect(maps.Keys(r.twice))) {
+		causes = append(causes, "keyword "+keyword)
+	}
+	r.blame(causes...)
 }
 
 // settleBlame puts errors down to the fewest declarations that explain them,
@@ -178,6 +210,13 @@ func (r *resolver) flushUnknown() {
 				}
 				d.Note(m.at, "%s is used here too", u.name)
 			}
+			for i, s := range r.strays {
+				if s.space == space || s.space == "" {
+					r.blame(s.cause)
+					r.strays = slices.Delete(r.strays, i, i+1)
+					break
+				}
+			}
 			if near := diag.Nearest(u.name, u.candidates); near != "" {
 				d.Hintf("did you mean %s?", near)
 			} else if _, ok := functions[u.name]; ok {
@@ -230,22 +269,53 @@ func (k SignalKind) String() string {
 func (r *resolver) declare(n definition.Name, kind entityKind, index int) {
 	if n.Text == "none" {
 		r.list.Errorf("name-reserved", n.At, "none stands for \"no source\" in a step and cannot be declared")
+		r.astray(datapathSpace, "name none")
 		return
 	}
-	if first, ok := r.path[n.Text]; ok {
-		r.repeated(n, r.describe(n.Text, first), first.at)
+	if first, ok := r.declared[n.Text]; ok {
+		r.repeated(datapathSpace, n, r.describe(n.Text, first), first.at)
+		// Which of the two a use means is not known.
+		delete(r.path, n.Text)
+		r.muted[n.Text] = true
 		return
 	}
 	r.path[n.Text] = entity{kind, index, n.At}
+	r.declared[n.Text] = r.path[n.Text]
 }
 
-func (r *resolver) repeated(n definition.Name, what string, first diag.Place) {
+// repeated reports a name declared twice; one of the two may have been meant
+// to have another name of that space.
+func (r *resolver) repeated(space string, n definition.Name, what string, first diag.Place) {
 	r.list.Errorf("name-repeated", n.At, "%s is declared twice", n.Text).
 		Note(first, "%s is declared first here", what)
+	r.astray(space, "name "+n.Text)
 }
 
 // adopt takes in what the parser had to skip.
 func (r *resolver) adopt() {
+	once := map[string]bool{}
+	for _, d := range r.src.Decls {
+		keyword := ""
+		switch d := d.(type) {
+		case *definition.Settings:
+			if keyword = d.Keyword; keyword == "card" || keyword == "connector" {
+				continue
+			}
+		case *definition.Machine:
+			keyword = "machine"
+		case *definition.Fetch:
+			keyword = "fetch"
+		case *definition.Undefined:
+			keyword = "undefined"
+		case *definition.Supply:
+			keyword = "supply"
+		default:
+			continue
+		}
+		r.twice[keyword] = r.twice[keyword] || once[keyword]
+		once[keyword] = true
+	}
+	maps.DeleteFunc(r.twice, func(_ string, twice bool) bool { return !twice })
 	for _, f := range r.src.Files {
 		for _, b := range f.Broken {
 			r.brokenKW[b.Keyword] = true

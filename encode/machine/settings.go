@@ -16,6 +16,9 @@ type reader struct {
 	name string
 	rest []definition.Value
 	bad  bool
+	// missing is true if a value was wanted and the setting had ended: it may
+	// stand where the next one is looked for.
+	missing bool
 }
 
 // value takes a quantity of one dimension within lo..hi (SI units); unit "" is
@@ -26,6 +29,7 @@ func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 	}
 	example := map[string]string{"V": "12 V", "A": "200 mA", "ohm": "720 ohm", "s": "7 ms", "%": "75 %", "": "3"}[unit]
 	if len(v.rest) == 0 {
+		v.missing = true
 		v.fail(v.at, "%s is missing", what).Hintf("write, for example: %s", example)
 		return
 	}
@@ -86,6 +90,7 @@ func (v *reader) whole(to *int, what string, lo, hi int) {
 		return
 	}
 	if len(v.rest) == 0 {
+		v.missing = true
 		v.fail(v.at, "%s is missing", what)
 		return
 	}
@@ -117,6 +122,7 @@ func (v *reader) word(words ...string) string {
 		return words[0]
 	}
 	if len(v.rest) == 0 {
+		v.missing = true
 		v.fail(v.at, "expected %s", oneOf(words))
 		return words[0]
 	}
@@ -175,14 +181,32 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 		names = append(names, n)
 	}
 	seen := map[string]diag.Place{}
+	broken := map[string]bool{}
+	before := len(r.list)
+	lost := false
+	defer func() {
+		if r.twice[b.Keyword] {
+			for i := before; i < len(r.list); i++ {
+				r.blamed = append(r.blamed, blamed{i, []string{"keyword " + b.Keyword}})
+			}
+		}
+	}()
 	for _, s := range b.Settings {
+		stray := lost // a value of the setting before, on a line of its own
+		lost = false
 		if s.Name == nil {
+			if stray {
+				continue
+			}
 			r.list.Errorf("unknown-setting", s.Pin.At, "%s has no numbered settings", b.Keyword).
 				Hintf("pins are numbered in a connector block")
 			continue
 		}
 		f, ok := known[s.Name.Text]
 		if !ok {
+			if stray {
+				continue
+			}
 			d := r.list.Errorf("unknown-setting", s.Name.At, "%s has no setting %s", b.Keyword, s.Name.Text)
 			if near := diag.Nearest(s.Name.Text, names); near != "" {
 				d.Hintf("did you mean %s?", near)
@@ -192,7 +216,9 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 			continue
 		}
 		if first, ok := seen[s.Name.Text]; ok {
-			r.list.Errorf("setting-repeated", s.Name.At, "%s is set twice", s.Name.Text).Note(first, "first here")
+			if !broken[s.Name.Text] {
+				r.list.Errorf("setting-repeated", s.Name.At, "%s is set twice", s.Name.Text).Note(first, "first here")
+			}
 			continue
 		}
 		seen[s.Name.Text] = s.Name.At
@@ -201,6 +227,7 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 		if !v.bad && len(v.rest) > 0 {
 			v.leftOver()
 		}
+		lost, broken[s.Name.Text] = v.missing, v.bad
 	}
 }
 
@@ -217,9 +244,13 @@ func (r *resolver) blocks(keyword string) []*definition.Settings {
 			if b.Name != nil {
 				r.list.Errorf("block-name", b.Name.At, "%s has no name", keyword).
 					Hintf("it holds for the whole machine: %s { ... }", keyword)
+				if r.twice[keyword] {
+					r.blame("keyword " + keyword)
+				}
 			}
 			if len(out) > 0 {
 				r.list.Errorf("block-repeated", b.At, "%s is given twice", keyword).Note(out[0].At, "first here")
+				r.astray("", "keyword "+keyword)
 				continue
 			}
 		} else if b.Name == nil {
@@ -280,6 +311,7 @@ func (r *resolver) sequencer() {
 	if r.m.Restart < 0 && s.Phases == 0 && !r.m.Untimed && !r.absent("line") && !r.muted["restart"] && !r.anyBadLine() {
 		r.list.Errorf("phases-missing", r.top(), "without a restart line every instruction runs to the end of the ring, whose length is not given").
 			Hintf("write sequencer { phases N }, or declare a restart line: line rst : restart")
+		r.again()
 	}
 }
 
@@ -301,6 +333,7 @@ func (r *resolver) undefined() {
 		}
 		if first != nil {
 			r.list.Errorf("block-repeated", u.At, "undefined is given twice").Note(first.At, "first here")
+			r.astray("", "keyword undefined")
 			continue
 		}
 		first = u
@@ -314,6 +347,7 @@ func (r *resolver) undefined() {
 				if !r.anyBadLine() && !r.absent("line") && !r.muted["halt"] {
 					r.list.Errorf("halt-missing", u.Name.At, "undefined opcodes are to halt, and no line does").
 						Hintf("declare one: line hlt : halt")
+					r.again()
 				}
 			} else {
 				r.usedLine[r.m.Halt] = true
@@ -322,6 +356,9 @@ func (r *resolver) undefined() {
 			d := r.list.Errorf("undefined-kind", u.Name.At, "undefined opcodes restart, idle, halt or are free, not %s", u.Name.Text)
 			if near := diag.Nearest(u.Name.Text, []string{"restart", "idle", "halt", "free"}); near != "" {
 				d.Hintf("did you mean %s?", near)
+			}
+			if r.twice["undefined"] {
+				r.blame("keyword undefined")
 			}
 		}
 	}
@@ -569,13 +606,18 @@ func (r *resolver) supply() {
 		}
 		if first != nil {
 			r.list.Errorf("block-repeated", s.At, "supply is given twice").Note(first.At, "first here")
+			r.astray("", "keyword supply")
 			continue
 		}
 		first = s
 		v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
+		before := len(r.list)
 		v.value(&r.m.Hardware.Supply, "the supply's voltage", "V", 0.1, 60)
 		if !v.bad && len(v.rest) > 0 {
 			v.leftOver()
+		}
+		if r.twice["supply"] && len(r.list) > before {
+			r.blame("keyword supply")
 		}
 	}
 }
@@ -587,7 +629,7 @@ func (r *resolver) cardBlocks() {
 	h := &r.m.Hardware
 	for _, b := range r.blocks("card") {
 		if i, ok := r.cards[b.Name.Text]; ok {
-			r.repeated(*b.Name, "card "+b.Name.Text, h.Cards[i].At)
+			r.repeated(cardSpace, *b.Name, "card "+b.Name.Text, h.Cards[i].At)
 			continue
 		}
 		c := Card{Name: b.Name.Text, Relays: 32, Rows: 40, Columns: 24, Pins: 64, At: b.At}
@@ -630,7 +672,7 @@ func (r *resolver) connectors() {
 	done := map[string]diag.Place{}
 	for _, b := range r.blocks("connector") {
 		if first, ok := done[b.Name.Text]; ok {
-			r.repeated(*b.Name, "connector "+b.Name.Text, first)
+			r.repeated(cardSpace, *b.Name, "connector "+b.Name.Text, first)
 			continue
 		}
 		done[b.Name.Text] = b.Name.At
