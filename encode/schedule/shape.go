@@ -270,7 +270,9 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 					if u.Signal == t.Signal && u.Mask&t.Mask() != 0 {
 						reader := &m.Lines[c.line]
 						e := list.Errorf("latch-race", n.Place(c.line), "%s reads %s while %s latches it%s", reader.Name, name, w.Name, r.inVariant()).
-							Note(w.At, "%s latches it here", w.Name).Because("latch-race of %s", name)
+							Note(w.At, "%s latches it here", w.Name).
+							// The same two lines in another step have the same cause: the register has one rank.
+							Because("latch-race of %s and %s", w.Name, reader.Name)
 						if c.line != sl.line {
 							e.Note(reader.At, "%s reads it here", reader.Name)
 						}
