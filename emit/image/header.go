@@ -81,21 +81,9 @@ func lead(i, perLine int) string {
 	return " "
 }
 
-// identifier names the array. Machine names are ASCII by the grammar; a
-// leading underscore would be the compiler's own.
+// identifier names the array. Machine names are ASCII by the grammar.
 func identifier(im *Image) string {
-	var b strings.Builder
-	for _, r := range im.Machine {
-		if r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' || r == '_' {
-			b.WriteRune(r)
-		} else {
-			b.WriteByte('_')
-		}
-	}
-	name := b.String()
-	if name == "" || name[0] == '_' || name[0] >= '0' && name[0] <= '9' {
-		name = "machine" + name
-	}
+	name := cName(im.Machine)
 	if im.Exercise {
 		name += "_exercise"
 	} else {

@@ -3,6 +3,7 @@ package lamps
 import (
 	"flag"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +12,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"coilwright/emit/readback"
 	"coilwright/encode/assemble"
 	"coilwright/encode/machine"
 	"coilwright/encode/rehearse"
@@ -81,12 +83,40 @@ var scenes = []struct {
 	make func(testing.TB) scene
 }{{"tally", tally}}
 
+// rehearsed goes through the rehearsal once more.
+func (c scene) rehearsed(t testing.TB) readback.Rehearsed {
+	var final rehearse.Final
+	next, stop := iter.Pull(func(yield func(*rehearse.View) bool) {
+		on := true
+		final = c.run(func(v *rehearse.View) { on = on && yield(v) })
+	})
+	t.Cleanup(stop)
+	return readback.Rehearsed{Machine: c.Machine, Store: c.Store, Program: c.Program,
+		Next:  func() *rehearse.View { v, _ := next(); return v },
+		Final: func() rehearse.Final { return final }}
+}
+
+// ending is FinalText as a recorder.
+type ending struct {
+	w io.Writer
+	Subject
+}
+
+func (e ending) View(*rehearse.View)          {}
+func (e ending) Close(f rehearse.Final) error { return FinalText(e.w, e.Subject, f) }
+
 type artefact struct {
 	name string
 	make func(io.Writer, Subject) Recorder
+	read func(io.Reader, readback.Rehearsed) error
 }
 
-var artefacts = []artefact{{"lamps.txt", NewText}, {"lamps.csv", NewCSV}, {"lamps.vcd", NewVCD}}
+var artefacts = []artefact{{"lamps.txt", NewText, readback.LampsText}, {"lamps.csv", NewCSV, readback.LampsCSV}, {"lamps.vcd", NewVCD, readback.LampsVCD},
+	{"final.txt", func(w io.Writer, s Subject) Recorder { return ending{w, s} }, func(r io.Reader, x readback.Rehearsed) error {
+		for x.Next() != nil {
+		}
+		return readback.FinalText(r, x)
+	}}}
 
 func written(t testing.TB, c scene, a artefact) string {
 	t.Helper()
@@ -103,6 +133,9 @@ func TestGolden(t *testing.T) {
 		c := s.make(t)
 		for _, a := range artefacts {
 			got := written(t, c, a)
+			if err := a.read(strings.NewReader(got), c.rehearsed(t)); err != nil {
+				t.Errorf("%s %s: read back: %v", s.name, a.name, err)
+			}
 			path := filepath.Join(folder, s.name, a.name)
 			if *update {
 				if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
