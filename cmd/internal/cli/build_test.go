@@ -186,7 +186,7 @@ func TestBuildTouchesNothing(t *testing.T) {
 	if diff := cmp.Diff(before, contents(t, filepath.Join(dir, "out"))); diff != "" {
 		t.Error("the older build has changed")
 	}
-	if diff := cmp.Diff([]string{"README.md", "blocked", "file", "millrace.coil", "out", "wrong.coil"}, names(t, dir)); diff != "" {
+	if diff := cmp.Diff([]string{"README.md", "blocked", "file", "millrace.coil", "out", "programs", "wrong.coil"}, names(t, dir)); diff != "" {
 		t.Errorf("the folder has changed:\n%s", diff)
 	}
 }

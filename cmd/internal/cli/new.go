@@ -18,7 +18,8 @@ import (
 func newNew(a *app) *cobra.Command {
 	var example string
 	cmd := command("new DIR [--example NAME]", "A machine to start from",
-		`Writes an example machine into DIR: a definition to change and a page about it.
+		`Writes an example machine into DIR: a definition to change, a page about it, and
+programs to try if the example has some.
 Files that exist are never overwritten.`,
 		`coilwright new mymachine
 coilwright new bench --example firststeps`, wants(1, 1, "the DIR to write into"))
