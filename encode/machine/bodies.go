@@ -306,14 +306,16 @@ func (b *builder) do(s *definition.Do) []Node {
 		return nil
 	}
 	r.usedSeq[s.Name.Text] = true
+	if r.looped[s.Name.Text] {
+		b.fail()
+		return nil
+	}
 	for i, n := range b.seqs {
 		if n == s.Name.Text {
-			if !r.looped[n] {
-				for _, member := range b.seqs[i:] {
-					r.looped[member] = true
-				}
-				r.list.Errorf("sequence-loop", s.At, "sequence %s does itself: %s", n, strings.Join(append(b.seqs[i:], n), ", which does "))
+			for _, member := range b.seqs[i:] {
+				r.looped[member] = true
 			}
+			r.list.Errorf("sequence-loop", s.At, "sequence %s does itself: %s", n, strings.Join(append(b.seqs[i:], n), ", which does "))
 			b.fail()
 			return nil
 		}
