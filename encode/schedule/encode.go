@@ -33,21 +33,18 @@ type family struct {
 func Encode(m *machine.Machine) (*Plan, diag.List) {
 	var list diag.List
 	plan := &Plan{Tested: m.Tested, Phases: m.Sequencer.Phases}
-	if m.FetchBroken {
-		return plan, list
-	}
 	e := &encoder{m: m, r: newRules(m), list: &list, plan: plan, strict: map[testKey]bool{}, cubes: map[int]int{}}
 	for i, f := range m.Tested {
 		e.cubes[f] = i
 	}
-	if !e.collect() {
-		return plan, list
+	e.inspect()
+	if !m.FetchBroken && e.collect() {
+		e.settle()
+		e.r.heldUnlatched(e.list)
+		e.changes()
+		e.ring()
+		e.publish()
 	}
-	e.settle()
-	e.r.heldUnlatched(e.list)
-	e.changes()
-	e.ring()
-	e.publish()
 	if m.Untimed {
 		list = slices.DeleteFunc(list, func(d diag.Diagnostic) bool {
 			return d.Name == "path-too-long" || d.Name == "select-late" || d.Name == "flag-change"
@@ -67,6 +64,43 @@ type encoder struct {
 	fetch    []*walker
 	families []*family
 	member   []int // by owner: its family, -1 for fetch
+}
+
+// inspect looks at every step by itself. What is wrong within a step depends
+// neither on fetch nor on the steps before it, so no other error hides it.
+func (e *encoder) inspect() {
+	w := &walker{r: e.r}
+	var visit func(nodes []machine.Node)
+	visit = func(nodes []machine.Node) {
+		for i := range nodes {
+			n := &nodes[i]
+			switch n.Kind {
+			case machine.Step:
+				e.r.shape(n, w.stepLines(n), e.list)
+			case machine.Hold:
+				w.holds = append(w.holds, holdState{node: n})
+				visit(n.Then)
+				w.holds = w.holds[:len(w.holds)-1]
+			case machine.When:
+				visit(n.Else)
+				visit(n.Then)
+			}
+		}
+	}
+	if !e.m.FetchBroken {
+		visit(e.m.Fetch)
+	}
+	seen := map[*machine.Node]bool{}
+	for i := range e.m.Instructions {
+		ins := &e.m.Instructions[i]
+		for j := range ins.Variants {
+			if body := ins.Variants[j].Body; !ins.Broken && len(body) > 0 && !seen[&body[0]] {
+				seen[&body[0]] = true
+				e.r.owner = ins.Variants[j].Name
+				visit(body)
+			}
+		}
+	}
 }
 
 // collect lists the owners and their routes.

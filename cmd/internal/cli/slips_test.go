@@ -1,9 +1,11 @@
 package cli_test
 
 import (
+	"fmt"
 	"io/fs"
 	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -108,4 +110,59 @@ func slips(t *testing.T, text string, tokens int) {
 		t.Errorf("%d of %d slips leave a valid definition: the test shows little", valid, runs)
 	}
 	t.Logf("%d slips: one error each, but for %d that leave a valid definition", runs, valid)
+}
+
+// TestSlipsStayApart makes slips that have nothing to do with each other, all
+// in one definition: each has an error of its own, and none hides another.
+func TestSlipsStayApart(t *testing.T) {
+	raw, err := fs.ReadFile(examples.FS, "millrace/millrace.coil")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(raw)
+	var want []mark
+	for _, slip := range []struct{ from, to, part string }{
+		{"change gap 1 ms", "change gap 1 mm", "change: the gap between two phases is not in mm"},
+		{"register sw  8 input", "register sw  8 inputt", "a register cannot be inputt"},
+		{"line ram_g : ram[addr] -> data", "line ram_g : ram[adr] -> data", "nothing is named adr here"},
+		{"line bell  pulse 3", "line bell  puls 3", "a line has no attribute puls"},
+		{"line lnk_g : lnk -> addr", "line lnk_g : lnk = addr", "expected -> and a destination, found ="},
+		{"= 0010_0001, place {", "= 0010_001, place {", "the first word of sta is 7 bits"},
+		{"when carry {", "when acc {", "register acc is no flag"},
+		{"except d = s  ;", "except d = tmpp  ;", "tmpp is neither an operand of move nor a value"},
+		{"    step logic alt res_l", "    step logic alt res_l res_l2", "nothing is named res_l2 here"},
+		{"= 1000_0000 {\n    step res_l", "= 1000_0000 {\n    step tmp_g res_l acc_g", "tmp_g and acc_g both drive bus data"},
+		{"instruction shr = 1000_1000 {\n    step shr_l\n    step out_l", "instruction shr = 1000_1000 {\n    step shr_l acc_l\n    step out_l", "shr_l reads acc while acc_l latches it"},
+		{"undefined restart", "undefined restrat", "not restrat"},
+		{"diode { drop 0.7 V", "diode { drop 0.7", "drop: the forward drop needs a unit"},
+		{"95 = ground", "94 = ground", "pin 94 is used twice"},
+	} {
+		at := strings.Index(text, slip.from)
+		if at < 0 {
+			t.Fatalf("the demo has no %q", slip.from)
+		}
+		differs := 0
+		for differs < min(len(slip.from), len(slip.to)) && slip.from[differs] == slip.to[differs] {
+			differs++
+		}
+		text = text[:at] + slip.to + text[at+len(slip.from):]
+		want = append(want, mark{fmt.Sprintf("slip.coil:%d", 1+strings.Count(text[:at+differs], "\n")), diag.Error, slip.part})
+	}
+	sources, list := diagnose("slip.coil", map[string]string{"slip.coil": text})
+	for _, d := range list {
+		i := slices.IndexFunc(want, func(m mark) bool {
+			return m.line == fmt.Sprintf("%s:%d", d.At.File, d.At.Line) && strings.Contains(d.Text, m.part)
+		})
+		if i < 0 {
+			t.Errorf("not expected: %s: %s [%s]", d.At, d.Text, d.Name)
+			continue
+		}
+		want = slices.Delete(want, i, i+1)
+	}
+	for _, m := range want {
+		t.Errorf("hidden by the others: %s: %q", m.line, m.part)
+	}
+	if t.Failed() {
+		t.Logf("%s", printed(t, sources, list))
+	}
 }
