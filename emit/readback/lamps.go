@@ -169,7 +169,7 @@ type lampsReader struct {
 }
 
 var (
-	blockTitle = regexp.MustCompile(`^-- (\d+)(?: at ([0-9A-F]+))?(: .*?)? -+ (.*), opcode ([0-9A-F]+) --$`)
+	blockTitle = regexp.MustCompile(`^-- (\d+)(?: at ([0-9A-F]+))?(: .*)? -{2,} ([^-]*), opcode ([0-9A-F]+) --$`)
 	lampRow    = regexp.MustCompile(`^(\S+)?  +(after \d+|\d+(?:-\d+)?)  +([0-9A-F]+)  ([#.][#. ]*?)(?:  (bits|driven) ([0-9A-F]+))?$`)
 	moreLamps  = regexp.MustCompile(`^ +([#.][#. ]*)$`)
 )

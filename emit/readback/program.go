@@ -2,12 +2,10 @@ package readback
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"math/bits"
-	"strconv"
-	"strings"
+	"slices"
 
 	"coilwright/encode/assemble"
 )
@@ -215,11 +213,10 @@ func placedSegments(pairs []uint64, data []byte, macros map[string]uint64, line 
 	return m, nil
 }
 
-// StoreWords reads a whole control store in a form (hex, srec, bin or memh) and
-// returns the bytes of the word at a word address, in the order of the file:
-// for memh most significant first, else as they lie there; nil where the file
-// has none. bytesPerWord is what a word takes.
-func StoreWords(r io.Reader, form string, bytesPerWord int) (func(address uint64) []byte, error) {
+// StoreWords reads a whole control store in a form (hex, srec, bin or memh):
+// words of so many bytes from address 0 on without a hole, each in the byte
+// order of the store, low byte first if little.
+func StoreWords(r io.Reader, form string, bytesPerWord int, little bool) (*Words, error) {
 	var m *Memory
 	var err error
 	switch form {
@@ -229,14 +226,12 @@ func StoreWords(r io.Reader, form string, bytesPerWord int) (func(address uint64
 			return nil, err
 		}
 		if w.BytesPerWord != bytesPerWord {
-			return nil, errors.New("words of " + strconv.Itoa(w.BytesPerWord) + " bytes, the store has " + strconv.Itoa(bytesPerWord))
+			return nil, fmt.Errorf("words of %d bytes, the store has %d", w.BytesPerWord, bytesPerWord)
 		}
-		return func(address uint64) []byte {
-			if address >= uint64(w.Count) {
-				return nil
-			}
-			return w.Word(int(address))
-		}, nil
+		for i := 0; little && i < w.Count; i++ {
+			slices.Reverse(w.Word(i)) // the file has the most significant byte first
+		}
+		return w, nil
 	case "hex":
 		m, err = Hex(r)
 	case "srec":
@@ -244,20 +239,77 @@ func StoreWords(r io.Reader, form string, bytesPerWord int) (func(address uint64
 	case "bin":
 		m, err = Bin(r)
 	default:
-		err = fmt.Errorf("no reader for form %q", strings.TrimSpace(form))
+		err = fmt.Errorf("no reader for form %q", form)
 	}
 	if err != nil {
 		return nil, err
 	}
-	return func(address uint64) []byte {
-		high, at := bits.Mul64(address, uint64(bytesPerWord))
-		if high != 0 || at >= 1<<32 {
-			return nil
+	return m.Words(bytesPerWord, false)
+}
+
+// MemoryWords reads words for a memory of a machine from a file in a form
+// (hex, srec, bin or memh): by word address, width bits each in whole bytes,
+// low byte first if little. It fails if a word is cut off, wider than the
+// memory's, or past its last, which is words - 1.
+func MemoryWords(r io.Reader, form string, width int, words uint64, little bool) (map[uint64]uint64, error) {
+	bytesPerWord := max((width+7)/8, 1)
+	out := map[uint64]uint64{}
+	put := func(at uint64, data []byte, little bool) error {
+		value := uint64(0)
+		for i := range data {
+			b := data[i]
+			if little {
+				b = data[len(data)-1-i]
+			}
+			value = value<<8 | uint64(b)
 		}
-		data, err := m.Bytes(uint32(at), bytesPerWord)
+		if at >= words {
+			return fmt.Errorf("word %X lies past the last, %X", at, words-1)
+		}
+		if width < 64 && value>>width != 0 {
+			return fmt.Errorf("word %X is %X, wider than %d bits", at, value, width)
+		}
+		out[at] = value
+		return nil
+	}
+	var m *Memory
+	var err error
+	switch form {
+	case "memh":
+		w, err := Memh(r)
 		if err != nil {
-			return nil
+			return nil, err
 		}
-		return data
-	}, nil
+		if w.BytesPerWord > 8 {
+			return nil, fmt.Errorf("words of %d bytes, the memory's have %d", w.BytesPerWord, bytesPerWord)
+		}
+		for i := range w.Count {
+			if err := put(uint64(i), w.Word(i), false); err != nil {
+				return nil, err
+			}
+		}
+		return out, nil
+	case "hex":
+		m, err = Hex(r)
+	case "srec":
+		m, err = Srec(r)
+	case "bin":
+		m, err = Bin(r)
+	default:
+		err = fmt.Errorf("no reader for form %q", form)
+	}
+	if err != nil {
+		return nil, err
+	}
+	for _, seg := range m.Segments {
+		if int(seg.Address)%bytesPerWord != 0 || len(seg.Data)%bytesPerWord != 0 {
+			return nil, fmt.Errorf("the %d bytes at 0x%X are not whole words of %d bytes", len(seg.Data), seg.Address, bytesPerWord)
+		}
+		for i := 0; i < len(seg.Data); i += bytesPerWord {
+			if err := put((uint64(seg.Address)+uint64(i))/uint64(bytesPerWord), seg.Data[i:][:bytesPerWord], little); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return out, nil
 }

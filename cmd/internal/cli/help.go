@@ -3,6 +3,7 @@ package cli
 import (
 	_ "embed"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -10,8 +11,12 @@ import (
 	"coilwright/lang/diag"
 )
 
-//go:embed language.txt
-var languageText string
+var (
+	//go:embed language.txt
+	languageText string
+	//go:embed program.txt
+	programText string
+)
 
 // newLanguage is a topic of help rather than a command: it cannot be run.
 func newLanguage(*app) *cobra.Command {
@@ -22,17 +27,30 @@ func newLanguage(*app) *cobra.Command {
 	}
 }
 
+// newProgram is the other topic.
+func newProgram(*app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "program",
+		Short: "The program language, for reading offline",
+		Long:  strings.TrimSpace(programText),
+	}
+}
+
+// topics are what help knows beside commands.
+var topics = []string{"language", "program"}
+
 func newHelp(a *app) *cobra.Command {
-	cmd := command("help [COMMAND | language]", "Help about a command, or the definition language",
+	cmd := command("help [COMMAND | language | program]", "Help about a command, or one of the languages",
 		`Prints the help of a command. "help language" is the reference of the definition
-language; "explain NAME" is the help about a message.`,
+language, "help program" that of the program language; "explain NAME" is the
+help about a message.`,
 		`coilwright help build
 coilwright help language | less`, nil)
 	cmd.ValidArgsFunction = func(c *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 		if len(args) > 0 {
 			return nil, cobra.ShellCompDirectiveNoFileComp
 		}
-		return append(commandNames(c.Root()), "language"), cobra.ShellCompDirectiveNoFileComp
+		return append(commandNames(c.Root()), topics...), cobra.ShellCompDirectiveNoFileComp
 	}
 	cmd.RunE = func(c *cobra.Command, args []string) error {
 		root := c.Root()
@@ -40,12 +58,12 @@ coilwright help language | less`, nil)
 		if err != nil || len(rest) > 0 {
 			name := strings.Join(args, " ")
 			meant := ""
-			if near := diag.Nearest(name, append(commandNames(root), "language")); near != "" {
+			if near := diag.Nearest(name, append(commandNames(root), topics...)); near != "" {
 				meant = fmt.Sprintf("; did you mean %q?", near)
 			}
 			return usagef("there is no help about %q%s", name, meant)
 		}
-		if found.Name() == "language" {
+		if slices.Contains(topics, found.Name()) {
 			_, err := fmt.Fprintln(a.out, found.Long)
 			return written(err)
 		}

@@ -16,14 +16,18 @@ import (
 const readLimit = 1<<20 + 1 // bytes
 
 // read returns the text of a file named on the command line; "-" is standard input.
-func (a *app) read(path string) ([]byte, error) {
+func (a *app) read(path string) ([]byte, error) { return a.readUpTo(path, readLimit) }
+
+func (a *app) readUpTo(path string, limit int64) ([]byte, error) {
 	if path == "-" {
-		return io.ReadAll(io.LimitReader(a.in, readLimit))
+		return io.ReadAll(io.LimitReader(a.in, limit))
 	}
-	return a.readFile(path)
+	return a.readFileUpTo(path, limit)
 }
 
-func (a *app) readFile(path string) ([]byte, error) {
+func (a *app) readFile(path string) ([]byte, error) { return a.readFileUpTo(path, readLimit) }
+
+func (a *app) readFileUpTo(path string, limit int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, cause(err)
@@ -33,7 +37,7 @@ func (a *app) readFile(path string) ([]byte, error) {
 	if err != nil {
 		return nil, cause(err)
 	}
-	text, err := io.ReadAll(io.LimitReader(f, readLimit))
+	text, err := io.ReadAll(io.LimitReader(f, limit))
 	if err != nil {
 		return nil, cause(err)
 	}

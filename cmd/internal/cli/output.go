@@ -61,7 +61,7 @@ func (art artefact) fill(p *part, where string) error {
 		if from.err != nil {
 			return filef("%s: %w", where, cause(from.err))
 		}
-		return bugf("%s, read back, differs from the store: %w; nothing has been written", art.name, err)
+		return bugf("%s, read back, is not what was to be written: %w; nothing has been written", art.name, err)
 	}
 	return nil
 }
@@ -153,7 +153,7 @@ func (a *app) stream(to io.Writer, art artefact) error {
 			if from.err != nil {
 				return filef("temporary file: %w", cause(from.err))
 			}
-			return bugf("%s, read back, differs from the store: %w; nothing has been written", art.name, err)
+			return bugf("%s, read back, is not what was to be written: %w; nothing has been written", art.name, err)
 		}
 	}
 	r, _, err := s.reader()

@@ -35,7 +35,8 @@ Flags of every command:
 {{.InheritedFlags.FlagUsagesWrapped 80 | trimTrailingWhitespaces}}{{end}}{{if .HasAvailableSubCommands}}
 
 "coilwright help COMMAND" says more about a command, "coilwright help language"
-is the reference of the definition language.{{end}}
+is the reference of the definition language, "coilwright help program" that of
+the program language.{{end}}
 `
 
 // Commands are shown in the order in which a builder meets them. Cobra has no
@@ -81,10 +82,13 @@ func newRoot(a *app) *cobra.Command {
 		newExercise(a),
 		newMatrix(a),
 		newDiodes(a),
+		newAssemble(a),
+		newRehearse(a),
 		newExplain(a),
 		newVersion(a),
 		newCompletion(a),
 		newLanguage(a),
+		newProgram(a),
 	)
 	root.SetHelpCommand(newHelp(a))
 	root.CompletionOptions.DisableDefaultCmd = true
