@@ -266,7 +266,7 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 		b.fail()
 		return []Node{{Kind: Pack, At: s.At, Via: via}}
 	case *definition.Wait:
-		v, ok := r.count(s.Phases, "the phases to wait", 0, MaxPhases)
+		v, ok := r.count(s.Phases, "the number of phases to wait", 0, MaxPhases)
 		if !ok {
 			b.fail()
 		}

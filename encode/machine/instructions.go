@@ -230,6 +230,13 @@ func operandBlame(ins *Instruction, name string) string {
 	return "operand " + name + " of " + ins.At.String()
 }
 
+func appear(m uint64) string {
+	if m&(m-1) == 0 {
+		return "appears"
+	}
+	return "appear"
+}
+
 // bitList names the bits of a mask: "bit 3", "bits 7 to 4", "bits 7, 3 and 1".
 func bitList(m uint64) string {
 	var list []int
@@ -306,7 +313,7 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 		out.Width = out.Hi - out.Lo + 1
 	}
 	if twice := covered[op] & mask(out.Hi, out.Lo); twice != 0 {
-		r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s appears twice in the encoding", bitList(twice), o.Name).
+		r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s %s twice in the encoding", bitList(twice), o.Name, appear(twice)).
 			Hintf("cut it by hand: %s[%d:%d], %s[%d:0]", o.Name, o.Width-1, o.Width/2, o.Name, max(0, o.Width/2-1))
 		r.blame("words of " + ins.At.String())
 		return out, false

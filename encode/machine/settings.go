@@ -272,8 +272,8 @@ func (r *resolver) sequencer() {
 			"phases": func(v *reader) { v.whole(&s.Phases, "the number of phases", 1, MaxPhases) },
 			"lead":   func(v *reader) { v.whole(&s.Lead, "the lead in phases", 0, MaxPhases) },
 			"trail":  func(v *reader) { v.whole(&s.Trail, "the trail in phases", 0, MaxPhases) },
-			"decode": func(v *reader) { v.whole(&s.Decode, "the phases to decode", 1, MaxPhases) },
-			"dead":   func(v *reader) { v.whole(&s.Dead, "the dead phases between two sources", 0, MaxPhases) },
+			"decode": func(v *reader) { v.whole(&s.Decode, "the number of phases to decode", 1, MaxPhases) },
+			"dead":   func(v *reader) { v.whole(&s.Dead, "the number of dead phases between two sources", 0, MaxPhases) },
 			"restart": func(v *reader) {
 				s.Cuts = v.word("steers", "cuts") == "cuts"
 			},
@@ -386,7 +386,7 @@ func (r *resolver) layout() {
 				}
 			},
 			"omit":  func(v *reader) { omit = v.names() },
-			"split": func(v *reader) { splitAt = v.at; v.whole(&w.Split, "the data bits of a chip", 1, MaxLines) },
+			"split": func(v *reader) { splitAt = v.at; v.whole(&w.Split, "the number of data bits of a chip", 1, MaxLines) },
 			"order": func(v *reader) { w.Little = v.word("big", "little") == "little" },
 			"fill": func(v *reader) {
 				fill := int(w.Fill)
@@ -395,11 +395,9 @@ func (r *resolver) layout() {
 			},
 		})
 	}
-	if r.list.Errors() > errors {
-		addressGiven, dataGiven = false, false // what is not understood leaves nothing out
-	}
-	r.address(address, addressGiven, addressAt)
-	r.data(data, omit, high, dataGiven, dataAt)
+	whole := r.list.Errors() == errors // what is not understood leaves nothing out
+	r.address(address, addressGiven, whole, addressAt)
+	r.data(data, omit, high, dataGiven, whole, dataAt)
 	if w.Split >= len(w.Bits) && !splitAt.IsZero() && len(w.Bits) > 0 {
 		w.Split = 0 // the word fits one chip
 	}
@@ -416,7 +414,7 @@ func (r *resolver) named(list []definition.Name, name string) bool {
 
 // address lays out `store { address LIST }`: phase, opcode and flags, low to
 // high. The width of the phase part is known only after scheduling; it is 0 here.
-func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
+func (r *resolver) address(list []definition.Name, given, whole bool, at diag.Place) {
 	w := &r.m.Word
 	tested := map[int]int{}
 	for i, f := range r.m.Tested {
@@ -433,7 +431,7 @@ func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
 		return
 	}
 	seen := map[string]diag.Place{}
-	broken := false
+	broken := !whole
 	for _, n := range list {
 		if first, ok := seen[n.Text]; ok {
 			r.list.Errorf("store-repeated", n.At, "%s is listed twice in the address", n.Text).Note(first, "first here")
@@ -483,10 +481,10 @@ func (r *resolver) address(list []definition.Name, given bool, at diag.Place) {
 }
 
 // data lays out the bits of a word.
-func (r *resolver) data(list, omit []definition.Name, high, given bool, at diag.Place) {
+func (r *resolver) data(list, omit []definition.Name, high, given, whole bool, at diag.Place) {
 	w := &r.m.Word
 	where := map[int]diag.Place{}
-	broken := false
+	broken := !whole
 	line := func(n definition.Name) int {
 		ent, ok := r.path[n.Text]
 		switch {
@@ -581,7 +579,7 @@ func (r *resolver) hardware() {
 		r.block(b, map[string]func(*reader){
 			"drop":   func(v *reader) { v.value(&h.Diode.Drop, "the forward drop", "V", 0, 5) },
 			"limit":  func(v *reader) { v.value(&h.Diode.Limit, "the current limit", "A", 1e-6, 1000) },
-			"levels": func(v *reader) { v.whole(&h.Diode.Levels, "the diodes in series", 1, 2) },
+			"levels": func(v *reader) { v.whole(&h.Diode.Levels, "the number of diodes in series", 1, 2) },
 		})
 	}
 	r.supply()
@@ -636,12 +634,12 @@ func (r *resolver) cardBlocks() {
 		var spareAt diag.Place
 		errors := r.list.Errors()
 		r.block(b, map[string]func(*reader){
-			"relays":  func(v *reader) { v.whole(&c.Relays, "the relays of a card", 1, 10000) },
-			"rows":    func(v *reader) { v.whole(&c.Rows, "the rows of a card", 1, 10000) },
-			"columns": func(v *reader) { v.whole(&c.Columns, "the columns of a card", 1, 10000) },
-			"pins":    func(v *reader) { v.whole(&c.Pins, "the pins of a card", 1, maxPins) },
+			"relays":  func(v *reader) { v.whole(&c.Relays, "the number of relays of a card", 1, 10000) },
+			"rows":    func(v *reader) { v.whole(&c.Rows, "the number of rows of a card", 1, 10000) },
+			"columns": func(v *reader) { v.whole(&c.Columns, "the number of columns of a card", 1, 10000) },
+			"pins":    func(v *reader) { v.whole(&c.Pins, "the number of pins of a card", 1, maxPins) },
 			"feed":    func(v *reader) { c.Negative = v.word("positive", "negative") == "negative" },
-			"spare":   func(v *reader) { spareAt = v.at; v.whole(&c.Spare, "the rows kept free", 0, 10000) },
+			"spare":   func(v *reader) { spareAt = v.at; v.whole(&c.Spare, "the number of rows kept free", 0, 10000) },
 		})
 		if r.list.Errors() > errors {
 			// What was meant is not known, so nothing is out of range on its account.
