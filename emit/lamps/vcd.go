@@ -69,7 +69,6 @@ type dump struct {
 	vars    []wave
 	signals []int // of the vars after ring and lines
 	begun   bool
-	next    []rehearse.Write // captured at the end of the phase that was seen last
 	last    *rehearse.View
 }
 
