@@ -48,7 +48,7 @@ program may put words into several memories: --memory says which is written.
 What is written is read back and compared with the program first.`,
 		`coilwright assemble millrace.coil tally.prog -o tally.hex
 coilwright assemble millrace.coil tally.prog --form listing
-coilwright assemble millrace.coil tally.prog --form bin --fill 0xFF -o chip.bin`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
+coilwright assemble millrace.coil tally.prog --form bin --fill 0xFF -o all.bin`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
 	o := assembleOptions{
 		form:       newChoice("hex", "hex", "bin", "srec", "header", "listing", "toggles"),
 		addressing: newChoice("linear", "linear", "segment"),

@@ -8,7 +8,10 @@ import (
 	"strings"
 
 	"coilwright/encode/assemble"
+	"coilwright/encode/expect"
 	"coilwright/encode/machine"
+	"coilwright/encode/rehearse"
+	"coilwright/encode/schedule"
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
 	"coilwright/lang/diag/catalogue"
@@ -43,7 +46,10 @@ func diagnoseEntry(e catalogue.Entry, files map[string]string) (diag.Sources, di
 	if src == nil {
 		return nil, list
 	}
-	_, more = assemble.Assemble(m, src)
+	p, more := assemble.Assemble(m, src)
+	if list.Errors()+more.Errors() == 0 {
+		more = append(more, expectations(m, p)...)
+	}
 	sources := maps.Clone(def.Text) // notes point into the definition
 	maps.Copy(sources, src.Text)
 	list = append(list, more...).Settle(src.Paths())
@@ -52,6 +58,35 @@ func diagnoseEntry(e catalogue.Entry, files map[string]string) (diag.Sources, di
 		list = slices.DeleteFunc(list, func(d diag.Diagnostic) bool { return d.Name != e.Name })
 	}
 	return sources, list
+}
+
+// expectations runs as many instructions as the program has and says which
+// expectation is not met: the catalogue's machine does not halt.
+func expectations(m *machine.Machine, p *assemble.Program) diag.List {
+	plan, list := schedule.Encode(m)
+	if list.Errors() > 0 {
+		return list
+	}
+	s := schedule.Weave(m, plan)
+	setup, stop := rehearse.Setup{Memories: map[int]map[uint64]uint64{}}, rehearse.Stop{}
+	for _, memory := range p.Memories {
+		setup.Memories[memory.Signal] = map[uint64]uint64{}
+		for _, seg := range memory.Segments {
+			for i, w := range seg.Words {
+				setup.Memories[memory.Signal][seg.Address+uint64(i)] = w
+			}
+		}
+	}
+	for _, l := range p.Lines {
+		if l.Instruction >= 0 {
+			stop.Instructions++
+		}
+	}
+	if stop.Instructions == 0 {
+		return nil
+	}
+	f := rehearse.New(m, s, rehearse.FromStore(s), setup).Run(stop, nil)
+	return expect.Check(m, p.Expects, setup, f)
 }
 
 func init() {

@@ -55,7 +55,8 @@ instead of the store that is worked out. Files of --store and --memory may be
 hex, srec, bin or memh; those of --memory are laid over what the program puts
 there.`,
 		`coilwright rehearse millrace.coil tally.prog
-coilwright rehearse millrace.coil tally.prog --final --input sw=42,17 --expect 'acc = 59'
+coilwright rehearse millrace.coil tally.prog --final --expect 'acc = 59'
+coilwright rehearse millrace.coil tally.prog --set nxt=4 --input sw=42,17
 coilwright rehearse millrace.coil tally.prog --form vcd -o tally.vcd
 coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
 	o := rehearseOptions{
