@@ -38,8 +38,8 @@ func NewText(w io.Writer, s Subject) Recorder {
 	}
 	t.block([]string{
 		fmt.Sprintf("%c lit   %c dark   [] tick what you have seen", lit, dark),
-		"A line is lit while it is active; lines that a block does not show are dark. A",
-		"bus is dark in phases that it is not listed for: nothing drives it. A register",
+		"A line is lit while it is active; lines that are not listed are dark. A bus is",
+		"dark in the phases that it is not listed for: nothing drives it. A register",
 		"shows what it holds before the latches of a phase capture; \"after 9\" is what it",
 		"holds once those of phase 9 have. Groups of four lamps are hex digits.",
 	})
@@ -76,7 +76,7 @@ func (t *text) instruction() {
 	rows := t.rows()
 	// Names share a column in the block.
 	t.name = len("phase")
-	for _, i := range t.shown() {
+	for _, i := range t.shown(t.views) {
 		t.name = max(t.name, len(t.Machine.Lines[i].Name))
 	}
 	for _, r := range rows {
@@ -110,11 +110,11 @@ func (t *text) hexAddress(address uint64) string {
 	return hex(address, addressBits(t.Machine.Signals[t.home]))
 }
 
-// shown lists the lines that are on in some phase of the block.
-func (t *text) shown() []int {
+// shown lists the lines that are on in some of the phases.
+func (t *text) shown(views []*rehearse.View) []int {
 	var out []int
 	for i := range t.Machine.Lines {
-		if slices.ContainsFunc(t.views, func(v *rehearse.View) bool { return v.Lines.Has(i) }) {
+		if slices.ContainsFunc(views, func(v *rehearse.View) bool { return v.Lines.Has(i) }) {
 			out = append(out, i)
 		}
 	}
@@ -128,7 +128,6 @@ func (t *text) grid() []string {
 	// Parts of equal size read better than a full one and a remainder.
 	parts := (len(t.views) + each - 1) / each
 	each = (len(t.views) + parts - 1) / parts
-	lines := t.shown()
 	for views := range slices.Chunk(t.views, each) {
 		if len(out) > 0 {
 			out = append(out, "")
@@ -142,7 +141,7 @@ func (t *text) grid() []string {
 			out = append(out, b.String())
 		}
 		row("phase", func(v *rehearse.View) string { return strconv.Itoa(v.Phase) })
-		for _, i := range lines {
+		for _, i := range t.shown(views) {
 			row(t.Machine.Lines[i].Name, func(v *rehearse.View) string {
 				if v.Lines.Has(i) {
 					return string(lit)

@@ -7,7 +7,6 @@ import (
 	"maps"
 	"math/bits"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -31,7 +30,12 @@ type Rehearsed struct {
 // lamp shows in each phase, what is captured and what is noted, with the
 // views, and the end with the final state. An error is a *LineError.
 func LampsText(r io.Reader, x Rehearsed) error {
-	l := &lampsReader{Rehearsed: x, paper: newPaper(r, x, "Lamps of")}
+	l := &lampsReader{Rehearsed: x, paper: newPaper(r, x, "Lamps of"), sources: map[uint64]string{}}
+	for _, line := range x.Program.Lines {
+		if line.Instruction >= 0 && line.Memory >= 0 && x.Machine.Signals[x.Program.Memories[line.Memory].Signal].Program {
+			l.sources[line.Address] = squeezed(line.Text)
+		}
+	}
 	legend, err := l.block()
 	if err != nil {
 		return err
@@ -72,7 +76,11 @@ type paper struct {
 }
 
 func newPaper(r io.Reader, x Rehearsed, what string) *paper {
-	return &paper{in: bufio.NewReaderSize(r, 64<<10), machine: x.Store.Machine, hash: x.Store.Hash,
+	name := x.Store.Machine
+	if x.Store.Title != "" {
+		name += ": " + x.Store.Title
+	}
+	return &paper{in: bufio.NewReaderSize(r, 64<<10), machine: name, hash: x.Store.Hash,
 		about: fmt.Sprintf("%s %s, sha256 %.12s", what, x.Program.Name, x.Program.Source)}
 }
 
@@ -166,6 +174,7 @@ func (p *paper) block() ([]string, error) {
 type lampsReader struct {
 	Rehearsed
 	*paper
+	sources map[uint64]string // of the instructions, by address, without blanks
 }
 
 var (
@@ -234,31 +243,20 @@ func (l *lampsReader) titled(text string, last *rehearse.View) error {
 	if err != nil || f[1] != strconv.Itoa(last.Instruction) || found != address || f[4] != l.Store.Owners[last.Owner].Name || opcode != last.Opcode {
 		return fmt.Errorf("the title is %q, not of %d at %s, %s, opcode %X", text, last.Instruction, address, l.Store.Owners[last.Owner].Name, last.Opcode)
 	}
-	if source := l.source(last); last.Known && !begins(squeezed(strings.TrimPrefix(f[3], ": ")), source) {
+	if source := l.sources[last.Address]; last.Known && !begins(squeezed(strings.TrimPrefix(f[3], ": ")), source) {
 		return fmt.Errorf("the source is %q, not %q", f[3], source)
 	}
 	return nil
 }
 
-// source is the text of the instruction that the program put at an address.
-func (l *lampsReader) source(v *rehearse.View) string {
-	text := ""
-	for _, line := range l.Program.Lines {
-		if line.Instruction >= 0 && line.Memory >= 0 && line.Address == v.Address && l.Machine.Signals[l.Program.Memories[line.Memory].Signal].Program {
-			text = squeezed(line.Text)
-		}
-	}
-	return text
-}
-
-// grid reads the lamps of lines: for each name the phases and what is shown in them.
+// grid reads the lamps of lines: for each name what is shown in each phase, and
+// under "phase" the phases. A line that a part does not list is dark in it.
 func grid(lines []string) (marks map[string][]string, rest []string, err error) {
 	marks = map[string][]string{}
-	var names []string // lines of the part above, which each part has to list
 	for len(lines) > 0 && strings.HasPrefix(lines[0], "phase ") {
 		phases := strings.Fields(lines[0])[1:]
+		before := len(marks["phase"])
 		marks["phase"] = append(marks["phase"], phases...)
-		var here []string
 		lines = lines[1:]
 		for {
 			if len(lines) == 0 {
@@ -272,21 +270,31 @@ func grid(lines []string) (marks map[string][]string, rest []string, err error) 
 			if f[0] == "tick" && f[1] == "[]" {
 				break
 			}
-			here = append(here, f[0])
-			marks["line "+f[0]] = append(marks["line "+f[0]], f[1:]...)
+			name := "line " + f[0]
+			if len(marks[name]) > before {
+				return nil, nil, fmt.Errorf("%s is listed twice", f[0])
+			}
+			marks[name] = append(dim(marks[name], before), f[1:]...)
 		}
-		if names != nil && !slices.Equal(names, here) {
-			return nil, nil, fmt.Errorf("the parts list different lines")
-		}
-		names = here
 		if len(lines) > 1 && lines[0] == "" && strings.HasPrefix(lines[1], "phase ") && !strings.ContainsAny(lines[1], "#.") {
 			lines = lines[1:]
 		}
+	}
+	for name, row := range marks {
+		marks[name] = dim(row, len(marks["phase"]))
 	}
 	if len(marks) == 0 {
 		return nil, nil, fmt.Errorf("no row of phases")
 	}
 	return marks, lines, nil
+}
+
+// dim goes on with dark lamps up to n.
+func dim(row []string, n int) []string {
+	for len(row) < n {
+		row = append(row, ".")
+	}
+	return row
 }
 
 func (l *lampsReader) lines(marks map[string][]string, views []*rehearse.View) error {
@@ -299,9 +307,6 @@ func (l *lampsReader) lines(marks map[string][]string, views []*rehearse.View) e
 		row, listed := marks["line "+line.Name]
 		if listed {
 			rows++
-			if len(row) != len(views) {
-				return fmt.Errorf("%s is listed twice", line.Name)
-			}
 		}
 		for k, v := range views {
 			if phases[k] != strconv.Itoa(v.Phase) {
@@ -435,6 +440,14 @@ func (l *lampsReader) signals(shown []shownValue, kept []string, views []*rehear
 			}
 		}
 		used += len(rows)
+		for k, r := range rows {
+			if r.after && (k < len(rows)-1 || s.Kind == machine.Bus) {
+				return fmt.Errorf("%s is said twice after phase %d", s.Name, r.from)
+			}
+			if r.from < views[0].Phase || r.to > last.Phase || r.to < r.from {
+				return fmt.Errorf("%s in phases %d to %d: the instruction has %d to %d", s.Name, r.from, r.to, views[0].Phase, last.Phase)
+			}
+		}
 		if text, ok := still[s.Name]; ok {
 			delete(still, s.Name)
 			value, err := strconv.ParseUint(text, 16, 64)
@@ -552,16 +565,16 @@ func (p *paper) final(x Rehearsed) error {
 	if len(lines) < 2 {
 		return wrong("it is missing")
 	}
-	title, counts := endTitle.FindStringSubmatch(lines[0]), endCounts.FindStringSubmatch(lines[1])
-	if title == nil || title[1] != string(f.Reason) || counts == nil {
+	title, took := endTitle.FindStringSubmatch(lines[0]), endCounts.FindStringSubmatch(lines[1])
+	if title == nil || title[1] != string(f.Reason) || took == nil {
 		return wrong("the reason is %s", f.Reason)
 	}
 	seconds := strconv.FormatFloat(f.Seconds, 'g', 6, 64)
-	if counts[1] != strconv.Itoa(f.Instructions) || counts[2] != strconv.Itoa(f.Phases) || counts[3] != seconds {
+	if took[1] != strconv.Itoa(f.Instructions) || took[2] != strconv.Itoa(f.Phases) || took[3] != seconds {
 		return wrong("%d instructions in %d phases, %s s, not %s", f.Instructions, f.Phases, seconds, lines[1])
 	}
 	values := map[string]shownValue{}
-	memories := map[string]map[uint64]uint64{}
+	memories, counts := map[string]map[uint64]uint64{}, map[string]string{}
 	var name, memory string
 	for _, text := range lines[2:] {
 		if m := endMemory.FindStringSubmatch(text); m != nil {
@@ -570,6 +583,7 @@ func (p *paper) final(x Rehearsed) error {
 				return wrong("%s is listed twice", memory)
 			}
 			memories[memory] = map[uint64]uint64{}
+			counts[memory] = m[2]
 		} else if m := endWords.FindStringSubmatch(text); m != nil && memory != "" {
 			at, err := strconv.ParseUint(m[1], 16, 64)
 			for i, word := range strings.Fields(m[2]) {
@@ -604,7 +618,7 @@ func (p *paper) final(x Rehearsed) error {
 				return wrong("%s is %X", s.Name, f.Values[i])
 			}
 		case machine.Memory:
-			if !maps.Equal(memories[s.Name], f.Memories[i]) {
+			if !maps.Equal(memories[s.Name], f.Memories[i]) || len(f.Memories[i]) > 0 && counts[s.Name] != strconv.Itoa(len(f.Memories[i])) {
 				return wrong("the changed words of %s are not these", s.Name)
 			}
 			delete(memories, s.Name)
