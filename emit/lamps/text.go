@@ -329,7 +329,7 @@ func FinalText(w io.Writer, s Subject, f rehearse.Final) error {
 
 func finalLines(m *machine.Machine, f rehearse.Final) []string {
 	out := []string{rule("end", string(f.Reason)),
-		reasons[f.Reason] + ": " + counted(f.Instructions, "instruction") + ", " + counted(f.Phases, "phase") + ", " + strconv.FormatFloat(f.Seconds, 'g', 6, 64) + " s", ""}
+		reasons[f.Reason] + ": " + counted(f.Instructions, "instruction") + ", " + counted(f.Phases, "phase") + ", " + seconds(f.Seconds) + " s", ""}
 	name, digits := 0, 0
 	for _, s := range m.Signals {
 		if holds(s) {
@@ -366,6 +366,14 @@ func finalLines(m *machine.Machine, f rehearse.Final) []string {
 		}
 	}
 	return out
+}
+
+// seconds writes a time to the microsecond, shorter ones to six digits.
+func seconds(s float64) string {
+	if s != 0 && s < 1e-3 {
+		return strconv.FormatFloat(s, 'g', 6, 64)
+	}
+	return strings.TrimSuffix(strings.TrimRight(strconv.FormatFloat(s, 'f', 6, 64), "0"), ".")
 }
 
 // runs lists where the rows of words begin: at a word whose forerunner has not

@@ -45,11 +45,15 @@ type sheet struct {
 	number  int // digits of a line number
 }
 
+// wordsRoom is how many characters the words of an instruction may take side
+// by side; what is more goes on below, to leave the source its place.
+const wordsRoom = 11
+
 // span is what an instruction takes, as it is printed.
 type span struct{ phases, times string }
 
 func newSheet(m *machine.Machine, plan *schedule.Plan, p *assemble.Program) *sheet {
-	s := &sheet{m: m, p: p, cost: map[[2]int]span{}, address: 2, words: 11, phases: len("phases"), times: len("ms"), number: len("line")}
+	s := &sheet{m: m, p: p, cost: map[[2]int]span{}, address: 2, words: 5, phases: len("phases"), times: len("ms"), number: len("line")}
 	for _, o := range plan.Owners {
 		if o.Kind != "instruction" || len(o.Paths) == 0 {
 			continue
@@ -74,8 +78,11 @@ func newSheet(m *machine.Machine, plan *schedule.Plan, p *assemble.Program) *she
 		}
 		s.number = max(s.number, len(strconv.Itoa(l.At.Line)))
 		if l.Memory >= 0 {
-			memory := p.Memories[l.Memory]
-			s.words = max(s.words, hexDigits(memory.Width))
+			digits, n := hexDigits(p.Memories[l.Memory].Width), 1
+			if l.Instruction >= 0 {
+				n = len(l.Words)
+			}
+			s.words = max(s.words, min(n*(digits+1)-1, max(wordsRoom, digits)))
 		}
 	}
 	for _, memory := range p.Memories {
@@ -100,9 +107,17 @@ func (s *sheet) milliseconds(phases int) string {
 	return strconv.FormatFloat(float64(phases)*s.m.Sequencer.Period*1e3, 'g', 6, 64)
 }
 
+// row sets a line in its columns. Words of data may reach into the columns of
+// phases and times, where data has nothing to say.
 func (s *sheet) row(address, words, phases, times, number, source string) string {
+	if phases == "" && times == "" {
+		return fmt.Sprintf("%*s  %-*s %*s  %s", max(s.address, 4), address, s.wide(), words, s.number, number, source)
+	}
 	return fmt.Sprintf("%*s  %-*s %*s %*s %*s  %s", max(s.address, 4), address, s.words, words, s.phases, phases, s.times, times, s.number, number, source)
 }
+
+// wide is the width of the columns that data may take.
+func (s *sheet) wide() int { return s.words + 1 + s.phases + 1 + s.times }
 
 func (s *sheet) head() string { return s.row("addr", "words", "phases", "ms", "line", "source") }
 
@@ -150,7 +165,14 @@ func (s *sheet) line(l assemble.Line, room int) []string {
 	each := 0
 	if len(l.Words) > 0 {
 		digits := hexDigits(s.p.Memories[l.Memory].Width)
-		each = max((s.words+1)/(digits+1), 1)
+		room := s.words
+		if l.Instruction < 0 {
+			room = s.wide()
+		}
+		each = max((room+1)/(digits+1), 1)
+		if each > 4 {
+			each &^= 3 // fours are easier to count
+		}
 		for run := range slices.Chunk(l.Words, each) {
 			var texts []string
 			for _, word := range run {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"math/bits"
 	"regexp"
 	"strconv"
@@ -569,9 +570,13 @@ func (p *paper) final(x Rehearsed) error {
 	if title == nil || title[1] != string(f.Reason) || took == nil {
 		return wrong("the reason is %s", f.Reason)
 	}
-	seconds := strconv.FormatFloat(f.Seconds, 'g', 6, 64)
-	if took[1] != strconv.Itoa(f.Instructions) || took[2] != strconv.Itoa(f.Phases) || took[3] != seconds {
-		return wrong("%d instructions in %d phases, %s s, not %s", f.Instructions, f.Phases, seconds, lines[1])
+	seconds, bad := strconv.ParseFloat(took[3], 64)
+	off := math.Abs(seconds - f.Seconds)
+	if bad != nil || off > 5e-7 || f.Seconds < 1e-3 && off > 5e-6*f.Seconds {
+		return wrong("%s s, not %g", took[3], f.Seconds)
+	}
+	if took[1] != strconv.Itoa(f.Instructions) || took[2] != strconv.Itoa(f.Phases) {
+		return wrong("%d instructions in %d phases, not %s", f.Instructions, f.Phases, lines[1])
 	}
 	values := map[string]shownValue{}
 	memories, counts := map[string]map[uint64]uint64{}, map[string]string{}
