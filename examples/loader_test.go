@@ -47,6 +47,14 @@ func boardTools(t testing.TB) {
 
 func compile(t testing.TB, command ...string) {
 	t.Helper()
+	for _, arg := range command {
+		if strings.HasSuffix(arg, ".c") {
+			// Only what the test itself opens makes `go test` run it again.
+			if _, err := os.ReadFile(arg); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
 	if out, err := exec.Command(command[0], command[1:]...).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %v\n%s", command, err, out)
 	}
@@ -378,6 +386,27 @@ func TestLoaderBoardFollowsBases(t *testing.T) {
 	}
 }
 
+// TestLoaderBoardWrapsInASegment: after a record of type 02 the byte behind
+// offset FFFF is the segment's first (checks.md 1.1); after 04 it is beyond.
+func TestLoaderBoardWrapsInASegment(t *testing.T) {
+	boardTools(t)
+	b := newBoard(t, simulator(t), firmware(t, "MEMORY_BYTES=65536UL", "BASE=0x20000UL"))
+	over := record(0xFFFF, []byte{0x11, 0x22})
+	for _, c := range []struct{ text, want string }{
+		{":020000040002F8\n", "+"}, {over, "#"}, {":020000022000DC\n", "+"}, {over, "+"},
+	} {
+		b.send(c.text)
+		if got := b.answers(patience); got != c.want {
+			t.Errorf("%q: says %q, want %q", c.text, got, c.want)
+		}
+	}
+	want := filled([]image.Segment{{Address: 0, Data: []byte{0x22}}, {Address: 0xFFFF, Data: []byte{0x11}}})
+	if diff := differ(want, b.cells()); diff != "" {
+		t.Error(diff)
+	}
+	b.kept()
+}
+
 // TestLoaderBoardAnswers sends what a person or a bad line might, each to a
 // new board, whose memory is 256 bytes from 0.
 func TestLoaderBoardAnswers(t *testing.T) {
@@ -625,6 +654,7 @@ func TestLoaderSender(t *testing.T) {
 		{"a line end lost", "lose 89", whole, nil, 0, "17 records loaded, 1 sent again\n", data},
 		{"a colon lost", "lose 46", whole, []string{"-t", "700"}, 0, "sent again\n", data},
 		{"an answer lost", "mute 3", whole, []string{"-t", "700"}, 0, "sent again\n", data},
+		{"an answer that comes twice", "double 5", whole, nil, 0, "17 records loaded, 0 sent again\n", data},
 		{"the question lost", "lose 1", whole, nil, 0, "17 records loaded, 0 sent again\n", data},
 		{"a cell that misses a write", "flaky 42 1", whole, nil, 0, "17 records loaded, 0 sent again\n", data},
 		{"a cell that fails", "stuck 42 01 01", whole, nil, 1,

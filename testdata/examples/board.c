@@ -11,7 +11,7 @@
    ledger           `writes N reads N` and `fault TEXT` for each rule broken, then `end`
    lose N, spoil N  of what the host sends while serving, character N (from 1) is lost
                     or has a bit turned over
-   mute N           of what the board says while serving, character N is lost
+   mute N, double N of what the board says while serving, character N is lost or comes twice
    serve            print `port NAME` of a pseudo terminal, carry it until the next line
 
    Times of the simulation are the board's own, so that what a test sees does not
@@ -98,17 +98,17 @@ static void bench_step(void)
     uint8_t b = avr->data[PORTB_AT], c = avr->data[PORTC_AT], d = avr->data[PORTD_AT];
     uint8_t ddrb = avr->data[DDRB_AT], ddrd = avr->data[DDRD_AT];
     if (!bench.begun) {
-        /* Resistors hold the lines as they rest until the board drives them. */
-        if ((avr->data[DDRC_AT] & 0x3F) != 0x3F || (ddrb & 4) == 0) {
-            if (avr->data[DDRC_AT] & ~c & 1 << 5) {
-                fault("the buffer was on while the board began");
-            }
-            if (ddrb & ~b & 4) {
-                fault("the drivers were on while the board began");
-            }
+        /* Resistors hold the lines as they rest until the board drives them, and
+           the registers hold anything. */
+        uint8_t driven_c = avr->data[DDRC_AT];
+        if ((driven_c & c & (1 << 3 | 1 << 4)) != 0 || (driven_c & ~c & 1 << 5) != 0 || (ddrb & ~b & 4) != 0) {
+            fault("a line was on while the board began");
+        }
+        if ((driven_c & 0x3F) != 0x3F || (ddrb & 4) == 0) {
             return;
         }
         bench.begun = true;
+        bench.low = bench.high = bench.data = 0x5A;
         bench.c = c & (uint8_t)~7;
     }
     uint8_t value = (uint8_t)((d >> 2) | (b << 6));
@@ -245,7 +245,7 @@ static void step(void)
     }
 }
 
-static uint8_t lost[MARKS], spoilt[MARKS], muted[MARKS];
+static uint8_t lost[MARKS], spoilt[MARKS], muted[MARKS], doubled[MARKS];
 
 static void serve(void)
 {
@@ -286,9 +286,10 @@ static void serve(void)
             step();
         }
         while (said_head != said_tail) {
-            uint8_t c = said[said_head++ % sizeof said];
+            uint8_t c = said[said_head++ % sizeof said], twice[2] = {c, c};
             from_board = (from_board + 1) % MARKS;
-            if (!muted[from_board] && write(host, &c, 1) != 1) {
+            ssize_t n = doubled[from_board] ? 2 : 1;
+            if (!muted[from_board] && write(host, twice, (size_t)n) != n) {
                 perror("board: pseudo terminal");
                 exit(1);
             }
@@ -407,6 +408,8 @@ int main(int argc, char **argv)
             spoilt[number(NULL, 10) % MARKS] = 4;
         } else if (strcmp(word, "mute") == 0) {
             muted[number(NULL, 10) % MARKS] = 1;
+        } else if (strcmp(word, "double") == 0) {
+            doubled[number(NULL, 10) % MARKS] = 1;
         } else if (strcmp(word, "serve") == 0) {
             serve();
         } else {
