@@ -26,7 +26,7 @@ The manifest goes first and comes last: where it stands, the set is complete.
 What the manifest of an older build lists and this build does not make is
 deleted.`,
 		`coilwright build millrace.coil
-coilwright build millrace.coil --out /tmp/bench`, wants(1, 1, "the FILE with the definition"))
+coilwright build millrace.coil --out soldering`, wants(1, 1, "the FILE with the definition"))
 	cmd.Flags().StringVarP(&out, "out", "o", "", `write into `+"`DIR`"+` (default "out" beside the definition)`)
 	if err := cmd.MarkFlagDirname("out"); err != nil {
 		panic(err) // a slip in the line above

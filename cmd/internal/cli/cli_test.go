@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -130,4 +131,36 @@ func required(t *testing.T, format string, args ...any) {
 		t.Fatalf(format, args...)
 	}
 	t.Skipf(format, args...)
+}
+
+// try is a run of the program and what has to come of it.
+type try struct {
+	name     string
+	args     string
+	status   int
+	out, err string // parts that must be there; "" = the stream is empty
+}
+
+// tryAll runs each in dir, where no file may come or go.
+func tryAll(t *testing.T, dir string, tests []try) {
+	t.Helper()
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			before := names(t, dir)
+			got := run(t, dir, strings.Fields(test.args)...)
+			if got.status != test.status {
+				t.Errorf("status %d, not %d", got.status, test.status)
+			}
+			for stream, pair := range map[string][2]string{"standard output": {got.out, test.out}, "standard error": {got.err, test.err}} {
+				if text, want := pair[0], pair[1]; want == "" && text != "" {
+					t.Errorf("%s is not empty:\n%.2000s", stream, text)
+				} else if !strings.Contains(text, want) {
+					t.Errorf("%s lacks %q:\n%.2000s", stream, want, text)
+				}
+			}
+			if after := names(t, dir); !slices.Equal(after, before) {
+				t.Errorf("the folder holds %v, before %v", after, before)
+			}
+		})
+	}
 }

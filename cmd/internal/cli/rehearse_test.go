@@ -37,12 +37,7 @@ func TestProgramCommands(t *testing.T) {
 	must(t, dir, "image", "millrace.coil", "--form", "bin", "-o", "chip")
 	must(t, dir, "image", "millrace.coil", "--form", "memh", "-o", "store.memh")
 	must(t, dir, "image", "millrace.coil", "--chip", "1", "-o", "quarter.hex")
-	tests := []struct {
-		name     string
-		args     string
-		status   int
-		out, err string // parts that must be there; "" = the stream is empty
-	}{
+	tryAll(t, dir, []try{
 		{"hex is the default", "assemble millrace.coil plain.prog", 0, ":02002000010", ""},
 		{"only what is defined", "assemble millrace.coil plain.prog", 0, ":04000000100C680177\n:020020000102DB\n:00000001FF\n", ""},
 		{"short records", "assemble millrace.coil plain.prog --record 1", 0, ":010000", ""},
@@ -108,26 +103,7 @@ func TestProgramCommands(t *testing.T) {
 		{"over the store", "rehearse millrace.coil plain.prog --store store.hex -o store.hex", 2, "", "would destroy it"},
 		{"onto a full device", "rehearse millrace.coil plain.prog -o /dev/full", 3, "", "no space left on device"},
 		{"help about the language", "help program", 0, "DIRECTIVES", ""},
-	}
-	for _, test := range tests {
-		t.Run(test.name, func(t *testing.T) {
-			before := names(t, dir)
-			got := run(t, dir, strings.Fields(test.args)...)
-			if got.status != test.status {
-				t.Errorf("status %d, not %d", got.status, test.status)
-			}
-			for stream, pair := range map[string][2]string{"standard output": {got.out, test.out}, "standard error": {got.err, test.err}} {
-				if text, want := pair[0], pair[1]; want == "" && text != "" {
-					t.Errorf("%s is not empty:\n%.2000s", stream, text)
-				} else if !strings.Contains(text, want) {
-					t.Errorf("%s lacks %q:\n%.2000s", stream, want, text)
-				}
-			}
-			if after := names(t, dir); !slices.Equal(after, before) {
-				t.Errorf("the folder holds %v, before %v", after, before)
-			}
-		})
-	}
+	})
 }
 
 // TestExpectOption: expectations of the command line know the program's labels,

@@ -14,12 +14,7 @@ func TestStatusAndStreams(t *testing.T) {
 	if err := os.Mkdir(filepath.Join(dir, "folder.coil"), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	tests := []struct {
-		name     string
-		args     string
-		status   int
-		out, err string // parts that must be there; "" = the stream is empty
-	}{
+	tryAll(t, dir, []try{
 		{"check", "check millrace.coil", 0, "millrace", ""},
 		{"check of a bad definition", "check wrong.coil", 1, "", "wrong.coil:2:1: error: "},
 		{"check with a warning", "check spare.coil", 0, "millrace", "spare.coil:"},
@@ -86,26 +81,7 @@ func TestStatusAndStreams(t *testing.T) {
 		{"onto a full device", "image millrace.coil -o /dev/full", 3, "", "no space left on device"},
 		{"not writable", "image millrace.coil -o /proc/store.hex", 3, "", "/proc/store.hex"},
 		{"new over a file", "new .", 3, "", "exists already"},
-	}
-	for _, test := range tests {
-		t.Run(test.name, func(t *testing.T) {
-			before := names(t, dir)
-			got := run(t, dir, strings.Fields(test.args)...)
-			if got.status != test.status {
-				t.Errorf("status %d, not %d", got.status, test.status)
-			}
-			for stream, pair := range map[string][2]string{"standard output": {got.out, test.out}, "standard error": {got.err, test.err}} {
-				if text, want := pair[0], pair[1]; want == "" && text != "" {
-					t.Errorf("%s is not empty:\n%s", stream, text)
-				} else if !strings.Contains(text, want) {
-					t.Errorf("%s lacks %q:\n%s", stream, want, text)
-				}
-			}
-			if after := names(t, dir); strings.Join(after, " ") != strings.Join(before, " ") {
-				t.Errorf("the folder holds %v, before %v", after, before)
-			}
-		})
-	}
+	})
 }
 
 // TestHelp holds what every command owes: an example, and lines that fit 80 characters.
