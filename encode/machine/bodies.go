@@ -361,7 +361,7 @@ func (b *builder) names(n *Node, names []definition.Name) {
 			b.fail()
 		}
 		n.Lines, n.Where = append(n.Lines, l), append(n.Where, at)
-		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && r.m.Lines[l].writes(o) != 0 {
+		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && r.m.Lines[l].Writes(o) != 0 {
 			r.list.Errorf("opcode-strobe", at, "%s latches the opcode register %s outside fetch", r.m.Lines[l].Name, r.m.Signals[o].Name).
 				Hintf("the opcode stays as fetched until the instruction ends")
 			r.blame("line " + r.m.Lines[l].Name)
@@ -442,19 +442,7 @@ func (b *builder) pick(n *Node, op int, name definition.Name, add func(int, diag
 
 // bodies resolves fetch, sequences that nothing pastes, and instructions.
 func (r *resolver) bodies() {
-	var fetch *definition.Fetch
-	for _, d := range r.src.Decls {
-		f, ok := d.(*definition.Fetch)
-		if !ok {
-			continue
-		}
-		if fetch != nil {
-			r.list.Errorf("block-repeated", f.At, "fetch is given twice").Note(fetch.At, "first here")
-			r.astray("", "keyword fetch")
-			continue
-		}
-		fetch = f
-	}
+	fetch := once[*definition.Fetch](r, "fetch")
 	fetchTests := map[int]definition.Name{}
 	if fetch == nil {
 		r.m.FetchBroken = true
@@ -530,7 +518,7 @@ func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 			n := &nodes[i]
 			if n.Kind == Step {
 				for _, l := range n.Lines {
-					m := r.m.Lines[l].writes(o.Signal)
+					m := r.m.Lines[l].Writes(o.Signal)
 					if m == 0 {
 						continue
 					}
@@ -551,12 +539,12 @@ func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 		r.m.FetchBroken = true
 		return
 	}
-	if want := mask(o.Hi, o.Lo); have&want != want {
+	if want := Bits(o.Hi, o.Lo); have&want != want {
 		name := r.m.Signals[o.Signal].Name
 		r.m.FetchBroken = true
 		var latches []string
 		for i := range r.m.Lines {
-			if r.m.Lines[i].writes(o.Signal) != 0 && !r.badLine[i] {
+			if r.m.Lines[i].Writes(o.Signal) != 0 && !r.badLine[i] {
 				latches = append(latches, r.m.Lines[i].Name)
 			}
 		}
@@ -574,15 +562,4 @@ func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 			d.Hintf("declare a line that latches it: line %s_l : data -> %s", name, name)
 		}
 	}
-}
-
-// writes returns the bits of a register, flag or memory that the line sets.
-func (l *Line) writes(signal int) uint64 {
-	var m uint64
-	for i := range l.Effects {
-		if l.Effects[i].Target.Signal == signal {
-			m |= l.Effects[i].Target.Mask()
-		}
-	}
-	return m
 }

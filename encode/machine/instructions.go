@@ -173,7 +173,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		if !good || o.Width == 0 {
 			continue
 		}
-		if left := mask(o.Width-1, 0) &^ covered[op]; left != 0 {
+		if left := Bits(o.Width-1, 0) &^ covered[op]; left != 0 {
 			d := r.list.Errorf("operand-bits", o.At, "the encoding of %s leaves out %s of operand %s", ins.Name, bitList(left), o.Name)
 			d.Hintf("every bit of an operand appears once: %s, or %s[%d:0]", o.Name, o.Name, o.Width-1)
 			good = false
@@ -312,13 +312,13 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 		out.Hi, out.Lo = int(hi), int(lo)
 		out.Width = out.Hi - out.Lo + 1
 	}
-	if twice := covered[op] & mask(out.Hi, out.Lo); twice != 0 {
+	if twice := covered[op] & Bits(out.Hi, out.Lo); twice != 0 {
 		r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s %s twice in the encoding", bitList(twice), o.Name, appear(twice)).
 			Hintf("cut it by hand: %s[%d:%d], %s[%d:0]", o.Name, o.Width-1, o.Width/2, o.Name, max(0, o.Width/2-1))
 		r.blame("words of " + ins.At.String())
 		return out, false
 	}
-	covered[op] |= mask(out.Hi, out.Lo)
+	covered[op] |= Bits(out.Hi, out.Lo)
 	return out, true
 }
 
@@ -331,7 +331,7 @@ func (r *resolver) outside(ins *Instruction, w *Word, src definition.Word) bool 
 		if p.Operand < 0 {
 			seen := uint64(0)
 			if hi, lo := min(o.Hi, top-1), max(o.Lo, low); hi >= lo {
-				seen = mask(hi-low, lo-low)
+				seen = Bits(hi-low, lo-low)
 			}
 			if p.Care&^seen != 0 {
 				r.list.Errorf("fixed-outside", src.Parts[i].Bits.At, "bit %d of the word is fixed but lies outside the opcode, bits %d to %d of %s",
@@ -359,7 +359,7 @@ func highest(m uint64) int {
 // bits of the first word (language.md P.15).
 func (r *resolver) decodable(ins *Instruction, d *definition.Instruction, op int) bool {
 	o := &ins.Operands[op]
-	want := mask(o.Width-1, 0)
+	want := Bits(o.Width-1, 0)
 	if r.decoded(ins, op) == want {
 		return true
 	}

@@ -20,14 +20,14 @@ func (r *resolver) lines() {
 		}
 		switch l.Kind {
 		case store.Restart:
-			r.once(&r.m.Restart, i, "restart")
+			r.claim(&r.m.Restart, i, "restart")
 		case store.Halt:
-			r.once(&r.m.Halt, i, "halt")
+			r.claim(&r.m.Halt, i, "halt")
 		}
 	}
 }
 
-func (r *resolver) once(slot *int, i int, what string) {
+func (r *resolver) claim(slot *int, i int, what string) {
 	if *slot >= 0 {
 		r.list.Errorf("line-once", r.m.Lines[i].At, "one line at most is %s", what).
 			Note(r.m.Lines[*slot].At, "%s is one already", r.m.Lines[*slot].Name)
@@ -109,22 +109,36 @@ func (r *resolver) line(i int, d *definition.Line) {
 }
 
 // Mask is the bits of the signal that a target sets.
-func (t *Target) Mask() uint64 { return mask(t.Hi, t.Lo) }
+func (t *Target) Mask() uint64 { return Bits(t.Hi, t.Lo) }
 
 // Joins reports whether a transfer connects two buses through contacts, which
 // conduct both ways (language.md L.2): its source is a bus or a slice of one.
 func (t *Transfer) Joins(m *Machine) bool {
-	if m.Signals[t.Target.Signal].Kind != Bus {
-		return false
-	}
-	e := t.Source
-	if e.Op == Extend {
-		e = e.Args[0]
-	}
-	return e.Op == Read && m.Signals[e.Signal].Kind == Bus
+	e := t.Unfilled()
+	return m.Signals[t.Target.Signal].Kind == Bus && e.Op == Read && m.Signals[e.Signal].Kind == Bus
 }
 
-func mask(hi, lo int) uint64 {
+// Unfilled is the source without the zeros that fill it up to the target's width.
+func (t *Transfer) Unfilled() *Expr {
+	if t.Source.Op == Extend {
+		return t.Source.Args[0]
+	}
+	return t.Source
+}
+
+// Writes returns the bits of a register, flag, memory or bus that the line sets.
+func (l *Line) Writes(signal int) uint64 {
+	var m uint64
+	for i := range l.Effects {
+		if l.Effects[i].Target.Signal == signal {
+			m |= l.Effects[i].Target.Mask()
+		}
+	}
+	return m
+}
+
+// Bits is a mask of the bits hi..lo.
+func Bits(hi, lo int) uint64 {
 	return ^uint64(0) >> (63 - (hi - lo)) << lo
 }
 
@@ -216,7 +230,7 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			} else if name == "restart" || name == "halt" {
 				e.Hintf("what a line does comes after a colon: line %s : %s", l.Name, name)
 			} else {
-				e.Hintf("the attributes are %s", joinWords(attrNames))
+				e.Hintf("the attributes are %s", strings.Join(attrNames, ", "))
 			}
 			for _, rest := range d.Attrs[i:] {
 				r.muted[rest.Name.Text] = true

@@ -1,6 +1,7 @@
 package machine
 
 import (
+	"fmt"
 	"strings"
 
 	"coilwright/lang/definition"
@@ -61,6 +62,27 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		r.unused()
 	}
 	return r.m, r.list
+}
+
+// once returns the declaration that may stand once, or nil; each further one is an error.
+func once[T interface {
+	comparable
+	definition.Decl
+}](r *resolver, keyword string) T {
+	var none, first T
+	for _, d := range r.src.Decls {
+		x, ok := d.(T)
+		if !ok {
+			continue
+		}
+		if first != none {
+			r.list.Errorf("block-repeated", x.Place(), "%s is given twice", keyword).Note(first.Place(), "first here")
+			r.astray("", "keyword "+keyword)
+			continue
+		}
+		first = x
+	}
+	return first
 }
 
 func (r *resolver) top() diag.Place {
@@ -202,7 +224,7 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 			if near := diag.Nearest(name, known); near != "" {
 				d.Hintf("did you mean %s?", near)
 			} else {
-				d.Hintf("a %s can be: %s", s.Kind, joinWords(known))
+				d.Hintf("a %s can be: %s", s.Kind, strings.Join(known, ", "))
 			}
 			for _, rest := range traits[i:] {
 				r.muted[rest.Name.Text] = true
@@ -245,17 +267,6 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 		}
 	}
 	return opcode
-}
-
-func joinWords(words []string) string {
-	out := ""
-	for i, w := range words {
-		if i > 0 {
-			out += ", "
-		}
-		out += w
-	}
-	return out
 }
 
 // opcode takes the trait `opcode [hi:lo]` of the register declared last.
@@ -430,7 +441,7 @@ func (r *resolver) unitCases(i int, d *definition.Unit) {
 		for v := range u.Cases {
 			if at[v].IsZero() {
 				if missing++; missing == 1 {
-					first = binary(uint64(v), len(d.By))
+					first = fmt.Sprintf("%0*b", len(d.By), v)
 				}
 			}
 		}
@@ -453,14 +464,6 @@ func byNames(d *definition.Unit) string {
 		names[i] = n.Text
 	}
 	return strings.Join(names, " ")
-}
-
-func binary(v uint64, width int) string {
-	b := make([]byte, width)
-	for i := range b {
-		b[i] = '0' + byte(v>>(width-1-i)&1)
-	}
-	return string(b)
 }
 
 // fit makes e as wide as its target, for which the declaration of owner

@@ -2,6 +2,7 @@ package machine
 
 import (
 	"math/bits"
+	"strings"
 
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
@@ -211,7 +212,7 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 			if near := diag.Nearest(s.Name.Text, names); near != "" {
 				d.Hintf("did you mean %s?", near)
 			} else {
-				d.Hintf("its settings are %s", joinWords(sorted(names)))
+				d.Hintf("its settings are %s", strings.Join(sorted(names), ", "))
 			}
 			continue
 		}
@@ -325,41 +326,32 @@ func (r *resolver) anyBadLine() bool {
 }
 
 func (r *resolver) undefined() {
-	var first *definition.Undefined
-	for _, d := range r.src.Decls {
-		u, ok := d.(*definition.Undefined)
-		if !ok {
-			continue
+	u := once[*definition.Undefined](r, "undefined")
+	if u == nil {
+		return
+	}
+	r.m.UndefinedAt = u.At
+	switch k := Undefined(u.Name.Text); k {
+	case UndefinedRestart, UndefinedIdle, UndefinedFree:
+		r.m.Undefined = k
+	case UndefinedHalt:
+		r.m.Undefined = k
+		if r.m.Halt < 0 {
+			if !r.anyBadLine() && !r.absent("line") && !r.muted["halt"] {
+				r.list.Errorf("halt-missing", u.Name.At, "undefined opcodes are to halt, and no line does").
+					Hintf("declare one: line hlt : halt")
+				r.again()
+			}
+		} else {
+			r.usedLine[r.m.Halt] = true
 		}
-		if first != nil {
-			r.list.Errorf("block-repeated", u.At, "undefined is given twice").Note(first.At, "first here")
-			r.astray("", "keyword undefined")
-			continue
+	default:
+		d := r.list.Errorf("undefined-kind", u.Name.At, "undefined opcodes restart, idle, halt or are free, not %s", u.Name.Text)
+		if near := diag.Nearest(u.Name.Text, []string{"restart", "idle", "halt", "free"}); near != "" {
+			d.Hintf("did you mean %s?", near)
 		}
-		first = u
-		r.m.UndefinedAt = u.At
-		switch k := Undefined(u.Name.Text); k {
-		case UndefinedRestart, UndefinedIdle, UndefinedFree:
-			r.m.Undefined = k
-		case UndefinedHalt:
-			r.m.Undefined = k
-			if r.m.Halt < 0 {
-				if !r.anyBadLine() && !r.absent("line") && !r.muted["halt"] {
-					r.list.Errorf("halt-missing", u.Name.At, "undefined opcodes are to halt, and no line does").
-						Hintf("declare one: line hlt : halt")
-					r.again()
-				}
-			} else {
-				r.usedLine[r.m.Halt] = true
-			}
-		default:
-			d := r.list.Errorf("undefined-kind", u.Name.At, "undefined opcodes restart, idle, halt or are free, not %s", u.Name.Text)
-			if near := diag.Nearest(u.Name.Text, []string{"restart", "idle", "halt", "free"}); near != "" {
-				d.Hintf("did you mean %s?", near)
-			}
-			if r.twice["undefined"] {
-				r.blame("keyword undefined")
-			}
+		if r.twice["undefined"] {
+			r.blame("keyword undefined")
 		}
 	}
 }
@@ -475,7 +467,7 @@ func (r *resolver) address(list []definition.Name, given, whole bool, at diag.Pl
 		}
 	}
 	if len(left) > 0 && !broken {
-		r.list.Errorf("store-address", at, "the address leaves out %s", joinWords(left)).
+		r.list.Errorf("store-address", at, "the address leaves out %s", strings.Join(left, ", ")).
 			Hintf("list phase, opcode and every flag that a when tests, from the lowest address bit up")
 	}
 }
@@ -541,7 +533,7 @@ func (r *resolver) data(list, omit []definition.Name, high, given, whole bool, a
 		if len(shown) > 6 {
 			shown = shown[:6]
 		}
-		d := r.list.Errorf("store-incomplete", at, "data and omit leave out %s", joinWords(shown))
+		d := r.list.Errorf("store-incomplete", at, "data and omit leave out %s", strings.Join(shown, ", "))
 		if len(left) > 6 {
 			d.Text += ", and " + plural(len(left)-6, "other line")
 		}
@@ -596,27 +588,18 @@ func (r *resolver) hardware() {
 }
 
 func (r *resolver) supply() {
-	var first *definition.Supply
-	for _, d := range r.src.Decls {
-		s, ok := d.(*definition.Supply)
-		if !ok {
-			continue
-		}
-		if first != nil {
-			r.list.Errorf("block-repeated", s.At, "supply is given twice").Note(first.At, "first here")
-			r.astray("", "keyword supply")
-			continue
-		}
-		first = s
-		v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
-		before := len(r.list)
-		v.value(&r.m.Hardware.Supply, "the supply's voltage", "V", 0.1, 60)
-		if !v.bad && len(v.rest) > 0 {
-			v.leftOver()
-		}
-		if r.twice["supply"] && len(r.list) > before {
-			r.blame("keyword supply")
-		}
+	s := once[*definition.Supply](r, "supply")
+	if s == nil {
+		return
+	}
+	v := &reader{r: r, at: s.At, name: "supply", rest: s.Values}
+	before := len(r.list)
+	v.value(&r.m.Hardware.Supply, "the supply's voltage", "V", 0.1, 60)
+	if !v.bad && len(v.rest) > 0 {
+		v.leftOver()
+	}
+	if r.twice["supply"] && len(r.list) > before {
+		r.blame("keyword supply")
 	}
 }
 

@@ -76,7 +76,7 @@ func (w *useWalk) expr(s *useSet, e *Expr, settle int) {
 	}
 	switch e.Op {
 	case Read, Fetch:
-		s.use(Use{e.Signal, mask(e.Hi, e.Lo), settle})
+		s.use(Use{e.Signal, Bits(e.Hi, e.Lo), settle})
 	case Apply:
 		inner := w.unit(e.Unit)
 		for _, u := range inner.uses {

@@ -109,10 +109,7 @@ func newScene(m *machine.Machine, lines store.Set) *scene {
 			t := &l.Effects[k]
 			switch {
 			case t.Joins(m):
-				e := t.Source
-				if e.Op == machine.Extend {
-					e = e.Args[0]
-				}
+				e := t.Unfilled()
 				n := e.Hi - e.Lo + 1
 				sc.joins = append(sc.joins, joint{e.Signal, e.Lo, t.Target.Signal, t.Target.Lo, ones(n)})
 				for j := range n {

@@ -61,6 +61,7 @@ type encoder struct {
 	strict map[testKey]bool
 	cubes  map[int]int
 
+	heads    [][]item // the ways through fetch
 	fetch    []*walker
 	families []*family
 	member   []int // by owner: its family, -1 for fetch
@@ -111,6 +112,7 @@ func (e *encoder) collect() bool {
 		e.list.Errorf("limit-paths", m.FetchAt, "there are more than %d ways through fetch", MaxPaths)
 		return false
 	}
+	e.heads = fetch
 	e.plan.Owners = append(e.plan.Owners, Owner{Name: "fetch", Kind: "fetch", Instruction: -1, Variant: -1, At: m.FetchAt})
 	e.member = append(e.member, -1)
 	total := 0
@@ -201,10 +203,9 @@ func (e *encoder) settle() {
 	for i := range dirty {
 		dirty[i] = true
 	}
-	fetchRoutes, _ := routes(e.m.Fetch, MaxPaths)
 	for {
 		e.fetch = nil
-		for _, r := range fetchRoutes {
+		for _, r := range e.heads {
 			e.fetch = append(e.fetch, e.r.walk(r, e.strict, e.cubes, e.list))
 		}
 		for _, w := range e.fetch {
@@ -401,7 +402,7 @@ func (e *encoder) seam() {
 					continue
 				}
 				for _, flag := range e.m.Tested {
-					if b := armed[flag]; b.seen && writes(&e.m.Lines[t.element], flag) != 0 {
+					if b := armed[flag]; b.seen && e.m.Lines[t.element].Writes(flag) != 0 {
 						at(t.end+e.m.Sequencer.Decode-b.at, t.step, func() string {
 							return fmt.Sprintf("into the next fetch: flag %s is decoded for %d", e.m.Signals[flag].Name, e.m.Sequencer.Decode)
 						})

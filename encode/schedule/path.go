@@ -233,7 +233,7 @@ func (w *walker) test(it item) {
 	flag := it.node.Flag
 	t := testState{key: testKey{it.node, w.path.Flags}, from: -1, open: true}
 	for i := range w.r.m.Lines {
-		if s := w.last[i]; s.seen && writes(&w.r.m.Lines[i], flag) != 0 && s.end > t.strobe {
+		if s := w.last[i]; s.seen && w.r.m.Lines[i].Writes(flag) != 0 && s.end > t.strobe {
 			t.strobe, t.from = s.end, s.step
 		}
 	}
@@ -244,16 +244,6 @@ func (w *walker) test(it item) {
 	}
 	w.path.Flags = w.path.Flags.With(w.cubes[flag], v)
 	w.path.Tests = append(w.path.Tests, Test{Flag: flag, On: it.on, Before: len(w.path.Steps), At: it.node.At, key: t.key})
-}
-
-func writes(l *machine.Line, signal int) uint64 {
-	var m uint64
-	for i := range l.Effects {
-		if l.Effects[i].Target.Signal == signal {
-			m |= l.Effects[i].Target.Mask()
-		}
-	}
-	return m
 }
 
 // stepLine is a line of a step, with the hold it comes from (-1 for its own).
@@ -409,7 +399,7 @@ func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
 		}
 		p.On = append(p.On, Window{Line: sl.line, From: from, To: to, Lead: from, StrobeFrom: s, StrobeTo: to0, Held: sl.hold >= 0, At: where})
 		w.note(element(sl.line), from, to, k)
-		if m.Opcode.Signal >= 0 && !w.inBody && writes(l, m.Opcode.Signal) != 0 {
+		if m.Opcode.Signal >= 0 && !w.inBody && l.Writes(m.Opcode.Signal) != 0 {
 			w.opcode, w.opStep = s+l.Pulse-1, k
 		}
 		if sl.hold < 0 || w.holds[sl.hold].steps == 0 {

@@ -147,23 +147,14 @@ func (r *rules) net(line int, joins []int) netMask {
 	for i := range l.Effects {
 		t := &l.Effects[i]
 		if t.Joins(r.m) {
-			e := joinSource(t)
-			out[e.Signal] |= bitMask(e.Hi, e.Lo)
-			out[t.Target.Signal] |= bitMask(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
+			e := t.Unfilled()
+			out[e.Signal] |= machine.Bits(e.Hi, e.Lo)
+			out[t.Target.Signal] |= machine.Bits(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
 		}
 	}
 	r.spread(out, joins)
 	return out
 }
-
-func joinSource(t *machine.Transfer) *machine.Expr {
-	if t.Source.Op == machine.Extend {
-		return t.Source.Args[0]
-	}
-	return t.Source
-}
-
-func bitMask(hi, lo int) uint64 { return ^uint64(0) >> (63 - (hi - lo)) << lo }
 
 // spread follows joins in both directions, bit by bit, until nothing is added.
 func (r *rules) spread(net netMask, joins []int) {
@@ -176,8 +167,8 @@ func (r *rules) spread(net netMask, joins []int) {
 				if !t.Joins(r.m) {
 					continue
 				}
-				e := joinSource(t)
-				width := bitMask(e.Hi-e.Lo, 0)
+				e := t.Unfilled()
+				width := machine.Bits(e.Hi-e.Lo, 0)
 				a := net[e.Signal] >> e.Lo & width
 				b := net[t.Target.Signal] >> t.Target.Lo & width
 				if a|b != a {
@@ -202,8 +193,8 @@ func (r *rules) filled(joins []int) netMask {
 		for i := range l.Effects {
 			t := &l.Effects[i]
 			if t.Joins(r.m) && t.Source.Op == machine.Extend {
-				e := joinSource(t)
-				out[t.Target.Signal] |= t.Target.Mask() &^ bitMask(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
+				e := t.Unfilled()
+				out[t.Target.Signal] |= t.Target.Mask() &^ machine.Bits(t.Target.Lo+e.Hi-e.Lo, t.Target.Lo)
 			}
 		}
 	}
@@ -255,7 +246,7 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			name := m.Signals[t.Signal].Name
 			for j := 0; j < i; j++ {
 				o := &m.Lines[lines[j].line]
-				if o.Kind == store.Latch && writes(o, t.Signal)&t.Mask() != 0 {
+				if o.Kind == store.Latch && o.Writes(t.Signal)&t.Mask() != 0 {
 					list.Errorf("two-transfers", n.Place(sl.line), "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
 						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name).
 						Because("two-transfers %v", n.At)

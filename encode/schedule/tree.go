@@ -169,7 +169,7 @@ func (t *tree) latched(e *encoder, f *family, first, last int) {
 		}
 		for _, win := range w.windows {
 			l := &m.Lines[win.line]
-			if writes(l, t.flag) == 0 || win.from > last || win.to < first && win.step < before {
+			if l.Writes(t.flag) == 0 || win.from > last || win.to < first && win.step < before {
 				continue
 			}
 			flag := m.Signals[t.flag].Name
