@@ -4,10 +4,9 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"hash"
-	"path/filepath"
-	"strings"
 
 	"coilwright/lang/diag"
+	"coilwright/lang/include"
 )
 
 // Load reads a definition and everything it includes; read returns the bytes
@@ -17,9 +16,8 @@ import (
 // that holds what could be understood.
 func Load(path string, read func(path string) ([]byte, error)) (*Source, diag.List) {
 	l := loader{
-		read:  read,
 		src:   &Source{Text: diag.Sources{}},
-		known: map[string]bool{filepath.Clean(path): true},
+		trail: include.Start(path, "definition", read),
 		hash:  sha256.New(),
 	}
 	raw, err := read(path)
@@ -33,19 +31,10 @@ func Load(path string, read func(path string) ([]byte, error)) (*Source, diag.Li
 }
 
 type loader struct {
-	read  func(path string) ([]byte, error)
 	src   *Source
 	list  diag.List
-	known map[string]bool // clean paths that were reached
-	chain []inclusion     // files being read, root first
-	full  bool            // the limit on files was reported
+	trail *include.Trail
 	hash  hash.Hash
-}
-
-// inclusion is a file that is being read and the include followed in it.
-type inclusion struct {
-	path string
-	at   diag.Place
 }
 
 // file parses what was read and returns its declarations, includes replaced
@@ -66,8 +55,8 @@ func (l *loader) file(path string, raw []byte) []Decl {
 			break
 		}
 	}
-	l.chain = append(l.chain, inclusion{path: path})
-	defer func() { l.chain = l.chain[:len(l.chain)-1] }()
+	l.trail.Enter(path)
+	defer l.trail.Leave()
 	out := make([]Decl, 0, len(f.Decls))
 	for _, d := range f.Decls {
 		if i, ok := d.(*Include); ok {
@@ -80,63 +69,18 @@ func (l *loader) file(path string, raw []byte) []Decl {
 }
 
 func (l *loader) include(from *File, i *Include) []Decl {
-	top := &l.chain[len(l.chain)-1]
-	top.at = i.PathAt
-	path := filepath.Join(filepath.Dir(top.path), i.Path)
-	if i.Path == "" {
-		l.list.Errorf("include-unreadable", i.PathAt, "this include names no file")
+	path, raw, outcome := l.trail.Follow(i.Path, i.PathAt, len(l.src.Files), &l.list)
+	switch outcome {
+	case include.Opened:
+		return l.file(path, raw)
+	case include.Lost:
 		l.lose(from, i.At)
-		return nil
 	}
-	if l.known[path] {
-		l.cycle(i, path)
-		return nil
-	}
-	if len(l.chain) > maxDepth {
-		l.list.Errorf("include-depth", i.PathAt, "this include is more than %d files deep", maxDepth)
-		l.lose(from, i.At)
-		return nil
-	}
-	if len(l.src.Files) >= maxFiles {
-		if !l.full {
-			l.list.Errorf("include-count", i.PathAt, "a definition has at most %d files; this is one more", maxFiles)
-			l.lose(from, i.At)
-		}
-		l.full = true
-		return nil
-	}
-	l.known[path] = true
-	raw, err := l.read(path)
-	if err != nil {
-		l.list.Errorf("include-unreadable", i.PathAt, "cannot read %s: %v", path, err)
-		l.lose(from, i.At)
-		return nil
-	}
-	return l.file(path, raw)
+	return nil
 }
 
 // lose notes that declarations of unknown names are missing.
 func (l *loader) lose(f *File, at diag.Place) {
 	l.src.Incomplete = true
 	f.Broken = append(f.Broken, Broken{At: at})
-}
-
-// cycle reports an include of a file that is being read; one of a file that
-// was read before is nothing to report.
-func (l *loader) cycle(i *Include, path string) {
-	for n, link := range l.chain {
-		if filepath.Clean(link.path) != path {
-			continue
-		}
-		names := make([]string, 0, len(l.chain)-n+1)
-		for _, c := range l.chain[n:] {
-			names = append(names, c.path)
-		}
-		names = append(names, link.path)
-		d := l.list.Errorf("include-cycle", i.PathAt, "files include each other in a circle: %s", strings.Join(names, " -> "))
-		for _, c := range l.chain[n : len(l.chain)-1] {
-			d.Note(c.at, "%s goes on from here", c.path)
-		}
-		return
-	}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"coilwright/lang/diag"
+	"coilwright/lang/include"
 )
 
 type files map[string]string
@@ -222,7 +223,7 @@ func TestLoadCount(t *testing.T) {
 	if diff := cmp.Diff(want, brief(list)); diff != "" {
 		t.Error(diff)
 	}
-	if reads != maxFiles || len(src.Files) != maxFiles || len(src.Decls) != maxFiles-1 {
+	if reads != include.MaxFiles || len(src.Files) != include.MaxFiles || len(src.Decls) != include.MaxFiles-1 {
 		t.Errorf("%d reads, %d files, %d declarations", reads, len(src.Files), len(src.Decls))
 	}
 }

@@ -12,8 +12,6 @@ const (
 	maxFile    = 1 << 20 // bytes
 	maxLine    = 4096    // characters
 	maxNesting = 100     // brackets
-	maxDepth   = 32      // includes
-	maxFiles   = 256
 )
 
 const bom = "\ufeff"

@@ -13,8 +13,6 @@ const (
 	maxLines   = 1 << 22  // of all files
 	maxLine    = 4096     // characters
 	maxNesting = 100      // brackets and signs in an expression
-	maxDepth   = 32       // includes
-	maxFiles   = 256
 	maxErrors  = 1000
 )
 

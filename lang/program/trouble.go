@@ -16,11 +16,7 @@ func (p *parser) unexpected(expected, hint string) bool {
 	if p.isBad() {
 		return p.bad()
 	}
-	from, to := p.token()
-	found := "the end of the line"
-	if to > from {
-		found = shorten(p.text[from:to])
-	}
+	from, to, found := p.found()
 	p.list.Errorf("syntax-unexpected", p.place(from, to), "expected %s, found %s", expected, found).Hint = hint
 	return false
 }
@@ -30,14 +26,19 @@ func (p *parser) unclosed(open int, closing string) bool {
 	if p.isBad() {
 		return p.bad()
 	}
-	from, to := p.token()
-	found := "the end of the line"
-	if to > from {
-		found = shorten(p.text[from:to])
-	}
+	from, to, found := p.found()
 	p.list.Errorf("syntax-unclosed", p.place(from, to), "expected %s, found %s", closing, found).
 		Note(p.place(open, open+1), "the %c is here", p.text[open])
 	return false
+}
+
+// found is the current token and its name in a message.
+func (p *parser) found() (from, to int, name string) {
+	from, to = p.token()
+	if to > from {
+		return from, to, shorten(p.text[from:to])
+	}
+	return from, to, "the end of the line"
 }
 
 // token returns where the current token stands; at the end of the line it is
