@@ -42,12 +42,8 @@ var (
 // its paths. What kind of mark it is, is not looked at. An error is a
 // *LineError, or names the first difference.
 func Chart(r io.Reader, s *store.Store) error {
-	all, err := io.ReadAll(r)
+	text, err := opened(r, s)
 	if err != nil {
-		return err
-	}
-	text := strings.Split(strings.TrimSuffix(string(all), "\n"), "\n")
-	if err := headed(1, text[0], s); err != nil {
 		return err
 	}
 	c := &chartReader{s: s, column: map[string]int{}}

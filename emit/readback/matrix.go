@@ -157,12 +157,8 @@ func (w *wiring) agrees(stated map[string]string) error {
 // MatrixText reads a matrix as the text for paper, block by block, and follows
 // the marks. Errors are as for MatrixCSV.
 func MatrixText(r io.Reader, s *store.Store) error {
-	all, err := io.ReadAll(r)
+	text, err := opened(r, s)
 	if err != nil {
-		return err
-	}
-	text := strings.Split(strings.TrimSuffix(string(all), "\n"), "\n")
-	if err := headed(1, text[0], s); err != nil {
 		return err
 	}
 	g := &gridReader{wiring: newWiring(s), inAll: map[string]int{}, used: map[string]string{}, places: map[string]string{}}

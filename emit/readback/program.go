@@ -213,14 +213,24 @@ func placedSegments(pairs []uint64, data []byte, macros map[string]uint64, line 
 	return m, nil
 }
 
+// object reads an object file in a form: hex, srec or bin.
+func object(r io.Reader, form string) (*Memory, error) {
+	switch form {
+	case "hex":
+		return Hex(r)
+	case "srec":
+		return Srec(r)
+	case "bin":
+		return Bin(r)
+	}
+	return nil, fmt.Errorf("no reader for form %q", form)
+}
+
 // StoreWords reads a whole control store in a form (hex, srec, bin or memh):
 // words of so many bytes from address 0 on without a hole, each in the byte
 // order of the store, low byte first if little.
 func StoreWords(r io.Reader, form string, bytesPerWord int, little bool) (*Words, error) {
-	var m *Memory
-	var err error
-	switch form {
-	case "memh":
+	if form == "memh" {
 		w, err := Memh(r)
 		if err != nil {
 			return nil, err
@@ -232,15 +242,8 @@ func StoreWords(r io.Reader, form string, bytesPerWord int, little bool) (*Words
 			slices.Reverse(w.Word(i)) // the file has the most significant byte first
 		}
 		return w, nil
-	case "hex":
-		m, err = Hex(r)
-	case "srec":
-		m, err = Srec(r)
-	case "bin":
-		m, err = Bin(r)
-	default:
-		err = fmt.Errorf("no reader for form %q", form)
 	}
+	m, err := object(r, form)
 	if err != nil {
 		return nil, err
 	}
@@ -272,10 +275,7 @@ func MemoryWords(r io.Reader, form string, width int, words uint64, little bool)
 		out[at] = value
 		return nil
 	}
-	var m *Memory
-	var err error
-	switch form {
-	case "memh":
+	if form == "memh" {
 		w, err := Memh(r)
 		if err != nil {
 			return nil, err
@@ -289,15 +289,8 @@ func MemoryWords(r io.Reader, form string, width int, words uint64, little bool)
 			}
 		}
 		return out, nil
-	case "hex":
-		m, err = Hex(r)
-	case "srec":
-		m, err = Srec(r)
-	case "bin":
-		m, err = Bin(r)
-	default:
-		err = fmt.Errorf("no reader for form %q", form)
 	}
+	m, err := object(r, form)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package readback
 
 import (
 	"fmt"
+	"io"
 	"regexp"
 	"slices"
 	"strconv"
@@ -298,6 +299,16 @@ func belonging(text string, s *store.Store) ([]cube.Cube, error) {
 }
 
 var hashed = regexp.MustCompile(` sha256 ([0-9a-f]+)$`)
+
+// opened reads the lines of a page whose first one is right.
+func opened(r io.Reader, s *store.Store) ([]string, error) {
+	all, err := io.ReadAll(r)
+	if err != nil {
+		return nil, err
+	}
+	text := strings.Split(strings.TrimSuffix(string(all), "\n"), "\n")
+	return text, headed(1, text[0], s)
+}
 
 // headed checks the first line of a page: the machine and its hash.
 func headed(line int, text string, s *store.Store) error {
