@@ -141,6 +141,24 @@ type Store struct {
 	Word       Word
 }
 
+// Moving says that in one phase, for these opcodes and flags, relays of the
+// opcode or of flags may be in change-over: from the first strobe phase of
+// their latch until decode phases after the last.
+type Moving struct {
+	Opcode cube.Cube
+	Flags  cube.Cube // bit i is Flags[i]; none of the moving ones
+	Phase  int
+	Bits   uint64 // of the opcode that move
+	Tested uint64 // flags that move: bit i is Flags[i]
+}
+
+// Changes is what contacts may do while phase wires are powered.
+type Changes struct {
+	Moving []Moving
+	// Inputs are flags that are set from outside, at any time: bit i is Flags[i].
+	Inputs uint64
+}
+
 // Word says how the store lies in memory (language.md S.2, S.3).
 type Word struct {
 	Address []AddressPart // from address bit 0 up
