@@ -214,13 +214,7 @@ type bar struct {
 }
 
 func (c *chart) path(p *schedule.Path) {
-	end := max(p.Last, p.Restart)
-	for _, s := range p.Steps {
-		end = max(end, s.Strobe+s.Pulse-1)
-		for _, w := range s.On {
-			end = max(end, w.To)
-		}
-	}
+	end := drawnTo(p)
 	bars := c.bars(p, end)
 	label := len("phase")
 	for _, b := range bars {
@@ -256,6 +250,23 @@ func (c *chart) path(p *schedule.Path) {
 			c.line("%-*s %s|", label, b.name, cells.String())
 		}
 	}
+}
+
+// drawnTo is the last phase of a drawing. A path ends with the last line that
+// goes off (language.md P.7), so a step without lines may fall past its end.
+// Fetch has no end of its own.
+func drawnTo(p *schedule.Path) int {
+	if p.Last > 0 {
+		return max(p.Last, p.Restart)
+	}
+	end := 0
+	for _, s := range p.Steps {
+		end = max(end, s.Strobe+s.Pulse-1)
+		for _, w := range s.On {
+			end = max(end, w.To)
+		}
+	}
+	return end
 }
 
 // bars works out the marks of every line that is on somewhere on the path, as
@@ -416,6 +427,11 @@ func (c *chart) chain(p *schedule.Path) {
 		first := fmt.Sprintf("    phase %*d: ", c.digits, l.Phase)
 		for _, line := range wrap(first, strings.Repeat(" ", len(first)), text, c.width) {
 			c.line("%s", line)
+		}
+	}
+	for i, s := range p.Steps {
+		if s.Strobe > n {
+			c.line("    step %d turns nothing on and would fall after the end: it is not waited for", i+1)
 		}
 	}
 }

@@ -1,0 +1,55 @@
+package cli_test
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// frame is a small machine without instructions; sequencer and more are put in.
+func frame(sequencer, more string) string {
+	return "machine m\nsequencer { " + sequencer + ` }
+bus data 8
+register sw 8 input
+register ir 8 opcode
+register acc 8
+line sw_g : sw -> data
+line ir_l : data -> ir
+line acc_l : data -> acc
+line bell
+fetch { step sw_g ir_l }
+instruction take = 0000_1011 { step sw_g acc_l }
+` + more
+}
+
+// TestOddMachines builds sound definitions of unusual shape: every artefact is
+// read back, so a status of 0 says that the readers agree with the writers.
+func TestOddMachines(t *testing.T) {
+	const rst, pick = "line rst : restart\n", "field pick 1 { yes = 1 : bell, no = 0 }\n"
+	for name, test := range map[string]struct {
+		text string
+		file string // an artefact, in which
+		part string // this stands
+	}{
+		"none at the end":            {frame("", rst+"instruction a = 0000_0001 { step bell\n step none }\n"), "phases.txt", "step 3 turns nothing on"},
+		"none alone":                 {frame("", rst+"instruction a = 0000_0001 { step none }\n"), "phases.txt", "-- a --"},
+		"a value without lines":      {frame("", rst+pick+"instruction a p:pick = 0000_001 p { step bell\n step p }\n"), "phases.txt", "  3 phases, 60 ms"},
+		"and a wait before it":       {frame("", rst+pick+"instruction a p:pick = 0000_001 p { step bell\n wait 4\n step p }\n"), "phases.txt", "  8 phases, 160 ms"},
+		"before a restart that cuts": {frame("restart cuts", rst+pick+"instruction a p:pick = 0000_001 p { step bell\n wait 2\n step p }\n"), "phases.txt", "  4 phases, 80 ms"},
+		"in a ring without restart":  {frame("phases 12", pick+"instruction a p:pick = 0000_001 p { step bell\n wait 4\n step p }\n"), "phases.txt", "  12 phases, 240 ms"},
+		"two after the end":          {frame("", rst+pick+"instruction a p:pick, q:pick = 0000_01 p q { step bell\n step p\n step q }\n"), "phases.txt", "step 4 turns nothing on"},
+		"in one arm":                 {frame("", rst+pick+"flag f input\ninstruction a p:pick = 0000_001 p { step bell\n when f { step p } else { step bell } }\n"), "phases.txt", "path 1 of 2: f=0"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			write(t, filepath.Join(dir, "m.coil"), test.text)
+			got := run(t, dir, "build", "m.coil")
+			if got.status != 0 {
+				t.Fatalf("status %d\n%s", got.status, got.err)
+			}
+			if text := read(t, filepath.Join(dir, "out", test.file)); !strings.Contains(text, test.part) {
+				t.Errorf("%s lacks %q:\n%s", test.file, test.part, text)
+			}
+		})
+	}
+}
