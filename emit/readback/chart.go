@@ -41,12 +41,20 @@ var (
 // opcodes and flags of that path, and every owner of rows is drawn with all
 // its paths. What kind of mark it is, is not looked at. An error is a
 // *LineError, or names the first difference.
-func Chart(r io.Reader, s *store.Store) error {
+func Chart(r io.Reader, s *store.Store) error { return chartOf(r, s, "") }
+
+// ChartOf is Chart for a chart of one instruction, "fetch" or "undefined":
+// all that goes by this name is drawn, and nothing else.
+func ChartOf(name string) func(r io.Reader, s *store.Store) error {
+	return func(r io.Reader, s *store.Store) error { return chartOf(r, s, name) }
+}
+
+func chartOf(r io.Reader, s *store.Store, only string) error {
 	text, err := opened(r, s)
 	if err != nil {
 		return err
 	}
-	c := &chartReader{s: s, column: map[string]int{}}
+	c := &chartReader{s: s, only: only, column: map[string]int{}}
 	for i, column := range s.Columns {
 		c.column[column.Name] = i
 	}
@@ -76,6 +84,7 @@ func Chart(r io.Reader, s *store.Store) error {
 
 type chartReader struct {
 	s        *store.Store
+	only     string // a mnemonic, "fetch" or "undefined"; "" = everything
 	column   map[string]int
 	sections []*charted
 	path     *drawn // being read, nil between paths
@@ -109,6 +118,9 @@ func (c *chartReader) section(text []string, at int) (end int, err error) {
 	default:
 		return at, refuse(at+1, "%q does not say which opcodes it is about", text[at])
 	}
+	if !c.asked(part.kind, part.name) {
+		return at, refuse(at+1, "%s on a chart of %s", part.name, c.only)
+	}
 	for _, p := range patterns {
 		o, err := parsePattern(p, c.s.OpcodeBits)
 		if err != nil {
@@ -119,6 +131,15 @@ func (c *chartReader) section(text []string, at int) (end int, err error) {
 	c.sections = append(c.sections, part)
 	c.path = nil
 	return end, nil
+}
+
+// asked reports whether what goes by a name, "move d=tmp s=acc" of kind
+// instruction, belongs on the chart.
+func (c *chartReader) asked(kind, name string) bool {
+	if kind == "instruction" {
+		kind, _, _ = strings.Cut(name, " ")
+	}
+	return c.only == "" || kind == c.only
 }
 
 // begin opens a path.
@@ -309,6 +330,9 @@ func (c *chartReader) complete() error {
 		}
 	}
 	for _, o := range c.s.Owners {
+		if !c.asked(o.Kind, o.Name) {
+			continue
+		}
 		opcodes := o.Opcodes
 		if o.Kind == "fetch" {
 			opcodes = []cube.Cube{{}}

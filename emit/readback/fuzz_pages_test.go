@@ -8,13 +8,14 @@ import (
 	"testing"
 
 	"coilwright/encode/machine"
+	"coilwright/encode/network"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
 )
 
-// page returns the store of a small machine and one of its golden pages.
-func page(t testing.TB, machineName, name string) (*store.Store, string) {
+// page returns a small machine, its store and one of its golden pages.
+func page(t testing.TB, machineName, name string) (*machine.Machine, *store.Store, string) {
 	t.Helper()
 	folder := filepath.Join("..", "..", "testdata", "table")
 	src, list := definition.Load(filepath.Join(folder, machineName+".coil"), os.ReadFile)
@@ -28,15 +29,15 @@ func page(t testing.TB, machineName, name string) (*store.Store, string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return schedule.Weave(m, p), string(text)
+	return m, schedule.Weave(m, p), string(text)
 }
 
 // fuzzPage looks for text that makes a reader panic, and for a page that
 // passes without the machine's hash.
 func fuzzPage(f *testing.F, name string, read func(io.Reader, *store.Store) error) {
-	s, text := page(f, "quern", name)
+	_, s, text := page(f, "quern", name)
 	for _, m := range []string{"quern", "hoist"} {
-		other, seed := page(f, m, name)
+		_, other, seed := page(f, m, name)
 		if err := read(strings.NewReader(seed), other); err != nil {
 			f.Fatalf("%s %s: %v", m, name, err)
 		}
@@ -47,6 +48,25 @@ func fuzzPage(f *testing.F, name string, read func(io.Reader, *store.Store) erro
 	f.Add("quern")
 	f.Fuzz(func(t *testing.T, edited string) {
 		if read(strings.NewReader(edited), s) == nil && !strings.Contains(edited, s.Hash[:12]) {
+			t.Errorf("passes without the hash:\n%s", edited)
+		}
+	})
+}
+
+// FuzzSummary is fuzzPage for the reader that wants the machine too.
+func FuzzSummary(f *testing.F) {
+	m, s, text := page(f, "quern", "summary.txt")
+	mx, list := network.Plain(s, m.Hardware)
+	if len(list) > 0 {
+		f.Fatal(list)
+	}
+	if err := Summary(strings.NewReader(text), m, s, mx); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
+	f.Add(strings.Replace(text, " in ", "\n              in ", 1))
+	f.Fuzz(func(t *testing.T, edited string) {
+		if Summary(strings.NewReader(edited), m, s, mx) == nil && !strings.Contains(edited, s.Hash[:12]) {
 			t.Errorf("passes without the hash:\n%s", edited)
 		}
 	})

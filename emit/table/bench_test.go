@@ -16,14 +16,11 @@ func BenchmarkPages(b *testing.B) {
 				}
 			}
 		})
-		if a.read == nil {
-			continue
-		}
 		text := written(b, a, f)
 		b.Run("read/"+a.name, func(b *testing.B) {
 			b.SetBytes(int64(len(text)))
 			for b.Loop() {
-				if err := a.read(bytes.NewReader([]byte(text)), f.Store); err != nil {
+				if err := a.read(bytes.NewReader([]byte(text)), f); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -439,6 +439,8 @@ func (c *chart) chain(p *schedule.Path) {
 // duration writes seconds as a person would: "20 ms", "1.28 s".
 func duration(seconds float64) string {
 	switch {
+	case seconds >= 1e4: // 'g' would turn to powers of ten
+		return strconv.FormatFloat(seconds, 'f', 0, 64) + " s"
 	case seconds >= 1:
 		return strconv.FormatFloat(seconds, 'g', 4, 64) + " s"
 	case seconds >= 1e-3 || seconds == 0:

@@ -49,7 +49,16 @@ func load(t testing.TB, name string) Facts {
 type artefact struct {
 	name  string
 	write func(w io.Writer, f Facts) error
-	read  func(r io.Reader, s *store.Store) error // nil: a summary is not read back
+	read  func(r io.Reader, f Facts) error
+}
+
+// byStore is a reader that knows the store alone.
+func byStore(read func(io.Reader, *store.Store) error) func(io.Reader, Facts) error {
+	return func(r io.Reader, f Facts) error { return read(r, f.Store) }
+}
+
+func readSummary(r io.Reader, f Facts) error {
+	return readback.Summary(r, f.Machine, f.Store, f.Matrix)
 }
 
 func chartAt(width int) func(io.Writer, Facts) error {
@@ -61,14 +70,14 @@ func matrixAt(width int) func(io.Writer, Facts) error {
 }
 
 var artefacts = []artefact{
-	{"phases.txt", chartAt(0), readback.Chart},
-	{"phases-44.txt", chartAt(44), readback.Chart},
-	{"matrix.txt", matrixAt(0), readback.MatrixText},
-	{"matrix-44.txt", matrixAt(44), readback.MatrixText},
-	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, readback.MatrixCSV},
-	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, readback.DiodesText},
-	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, readback.DiodesCSV},
-	{"summary.txt", Summary, nil},
+	{"phases.txt", chartAt(0), byStore(readback.Chart)},
+	{"phases-44.txt", chartAt(44), byStore(readback.Chart)},
+	{"matrix.txt", matrixAt(0), byStore(readback.MatrixText)},
+	{"matrix-44.txt", matrixAt(44), byStore(readback.MatrixText)},
+	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, byStore(readback.MatrixCSV)},
+	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, byStore(readback.DiodesText)},
+	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, byStore(readback.DiodesCSV)},
+	{"summary.txt", Summary, readSummary},
 }
 
 func written(t testing.TB, a artefact, f Facts) string {
@@ -85,10 +94,8 @@ func TestGolden(t *testing.T) {
 		f := load(t, name)
 		for _, a := range artefacts {
 			got := written(t, a, f)
-			if a.read != nil {
-				if err := a.read(strings.NewReader(got), f.Store); err != nil {
-					t.Errorf("%s %s: read back: %v", name, a.name, err)
-				}
+			if err := a.read(strings.NewReader(got), f); err != nil {
+				t.Errorf("%s %s: read back: %v", name, a.name, err)
 			}
 			path := filepath.Join(folder, name, a.name)
 			if *update {
@@ -218,6 +225,22 @@ func TestChartOfOne(t *testing.T) {
 		if d := cmp.Diff(want, got); d != "" {
 			t.Errorf("%s: %s", name, d)
 		}
+		// The reader wants what was asked for, all of it and nothing else.
+		for _, asked := range []string{"lift", "sort", "fetch", "undefined"} {
+			err := readback.ChartOf(asked)(strings.NewReader(text), f.Store)
+			if (err == nil) != (asked == name) {
+				t.Errorf("a chart of %s, read as one of %s: %v", name, asked, err)
+			}
+		}
+	}
+	text := written(t, artefact{"chart", func(w io.Writer, f Facts) error {
+		return Chart(w, f.Machine, f.Plan, ChartOptions{Instruction: "lift"})
+	}, nil}, f)
+	for from, want := range map[string]string{"|##|": "should be on", "s=half 0101, ": "not drawn for opcode 0101"} {
+		edited := strings.Replace(text, from, strings.Repeat(" ", len(from)%2)+strings.ReplaceAll(strings.ReplaceAll(from, "#", " "), "s=half 0101, ", ""), 1)
+		if err := readback.ChartOf("lift")(strings.NewReader(edited), f.Store); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("without %q: %v; want %q", from, err, want)
+		}
 	}
 }
 
@@ -279,7 +302,7 @@ func TestDuration(t *testing.T) {
 	for _, tt := range []struct {
 		seconds float64
 		want    string
-	}{{0, "0 ms"}, {0.02, "20 ms"}, {0.0125, "12.5 ms"}, {1.28, "1.28 s"}, {0.38, "380 ms"}, {19 * 0.02, "380 ms"}, {5e-5, "50 us"}, {86400, "8.64e+04 s"}} {
+	}{{0, "0 ms"}, {0.02, "20 ms"}, {0.0125, "12.5 ms"}, {1.28, "1.28 s"}, {0.38, "380 ms"}, {19 * 0.02, "380 ms"}, {5e-5, "50 us"}, {9999, "9999 s"}, {86400, "86400 s"}} {
 		if got := duration(tt.seconds); got != tt.want {
 			t.Errorf("duration(%g) = %q, want %q", tt.seconds, got, tt.want)
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilwright/emit/table"
 	"coilwright/encode/network"
 	"coilwright/examples"
 )
@@ -31,6 +32,7 @@ func FuzzBuild(f *testing.F) {
 		{"restart steers", "restart cuts"}, {"undefined restart", "undefined idle"}, {"undefined restart", "undefined free"},
 		{"undefined restart", "undefined halt"}, {"dead    0", "dead 2"}, {"decode  1", "decode 3"}, {"split 8", "split 3, order little"},
 		{"bus data 8", "bus data 8 or"}, {"register acc 8", "register acc 8 buffered"}, {"line sub ", "line sub low "},
+		{"{ step bell }", "{ step bell\n wait 3\n step none }"},
 	} {
 		f.Add(strings.Replace(string(page), change[0], change[1], 1))
 	}
@@ -56,7 +58,12 @@ func FuzzBuild(f *testing.F) {
 		if list.Errors() > 0 {
 			return
 		}
-		for _, art := range l.artefacts(mx) {
+		arts := l.artefacts(mx)
+		names := append([]string{"fetch", "undefined"}, table.Instructions(l.machine)...)
+		for _, name := range names[:min(4, len(names))] {
+			arts = append(arts, l.chartArtefact("chart of "+name, name))
+		}
+		for _, art := range arts {
 			var b bytes.Buffer
 			if err := art.write(&b); err != nil {
 				t.Fatalf("%s: %v", art.name, err)

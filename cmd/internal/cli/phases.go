@@ -46,13 +46,13 @@ coilwright phases millrace.coil add`, wants(1, 2, "the FILE with the definition"
 
 // chartArtefact is the chart of one instruction, or of all for "".
 func (l *loaded) chartArtefact(name, only string) artefact {
-	art := artefact{name: name, write: func(w io.Writer) error {
-		return table.Chart(w, l.machine, l.plan, table.ChartOptions{Instruction: only})
-	}}
-	if only == "" {
-		art.verify = func(r io.Reader) error { return readback.Chart(r, l.store) }
+	return artefact{
+		name: name,
+		write: func(w io.Writer) error {
+			return table.Chart(w, l.machine, l.plan, table.ChartOptions{Instruction: only})
+		},
+		verify: func(r io.Reader) error { return readback.ChartOf(only)(r, l.store) },
 	}
-	return art
 }
 
 // mnemonic checks a name from the command line: an unknown one is wrong

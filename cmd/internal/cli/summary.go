@@ -3,13 +3,18 @@ package cli
 import (
 	"io"
 
+	"coilwright/emit/readback"
 	"coilwright/emit/table"
 	"coilwright/encode/network"
 )
 
 // summaryArtefact is what a machine amounts to, on one screen.
 func summaryArtefact(l *loaded, mx *network.Matrix) artefact {
-	return artefact{name: "summary", write: func(w io.Writer) error {
-		return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx})
-	}}
+	return artefact{
+		name: "summary",
+		write: func(w io.Writer) error {
+			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx})
+		},
+		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, mx) },
+	}
 }
