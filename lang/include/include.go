@@ -2,6 +2,7 @@
 package include
 
 import (
+	"errors"
 	"path/filepath"
 	"strings"
 
@@ -29,7 +30,13 @@ type link struct {
 	at   diag.Place
 }
 
-// Start begins at the root file; read returns the bytes of a file.
+// Same is the error of a read that finds a file which it has returned before,
+// reached by another name: through a link, or by another way to its folder.
+type Same struct{ As string } // the name by which it was read
+
+func (s *Same) Error() string { return "the same file as " + s.As }
+
+// Start begins at the root file; read returns the bytes of a file, or a *Same.
 func Start(root, what string, read func(path string) ([]byte, error)) *Trail {
 	return &Trail{read: read, what: what, known: map[string]bool{filepath.Clean(root): true}}
 }
@@ -50,12 +57,15 @@ const (
 )
 
 // Follow reads the file that an include of the current file names, relative to
-// that file. files counts those read so far. A file that was reached before is
+// that file unless the name begins at the root of the file system. files counts those read so far. A file that was reached before is
 // passed; one that is being read is a circle, an error that prints the chain.
 func (t *Trail) Follow(name string, at diag.Place, files int, list *diag.List) (path string, raw []byte, outcome Outcome) {
 	top := &t.chain[len(t.chain)-1]
 	top.at = at
 	path = filepath.Join(filepath.Dir(top.path), name)
+	if filepath.IsAbs(name) {
+		path = filepath.Clean(name)
+	}
 	switch {
 	case name == "":
 		list.Errorf("include-unreadable", at, "this include names no file")
@@ -75,6 +85,11 @@ func (t *Trail) Follow(name string, at diag.Place, files int, list *diag.List) (
 	}
 	t.known[path] = true
 	raw, err := t.read(path)
+	var same *Same
+	if errors.As(err, &same) {
+		t.circle(filepath.Clean(same.As), at, list)
+		return path, nil, Passed
+	}
 	if err != nil {
 		list.Errorf("include-unreadable", at, "cannot read %s: %v", path, err)
 		return path, nil, Lost

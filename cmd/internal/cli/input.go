@@ -9,25 +9,37 @@ import (
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
+	"coilwright/lang/include"
 )
 
 // readLimit is one byte more than a definition may have (language.md N.5), so
 // that what is too long is seen to be, and nothing is read without bound.
 const readLimit = 1<<20 + 1 // bytes
 
-// read returns the text of a file named on the command line; "-" is standard input.
-func (a *app) read(path string) ([]byte, error) { return a.readUpTo(path, readLimit) }
-
-func (a *app) readUpTo(path string, limit int64) ([]byte, error) {
-	if path == "-" {
-		return io.ReadAll(io.LimitReader(a.in, limit))
-	}
-	return a.readFileUpTo(path, limit)
+// read returns the text of one file named on the command line; "-" is standard input.
+func (a *app) read(path string) ([]byte, error) {
+	return (&reader{app: a, limit: readLimit}).root(path)
 }
 
-func (a *app) readFile(path string) ([]byte, error) { return a.readFileUpTo(path, readLimit) }
+// reader reads the files of one definition or program, each regular file once
+// whatever the names by which it is reached.
+type reader struct {
+	app   *app
+	limit int64 // bytes of a file
+	names []string
+	files []os.FileInfo
+}
 
-func (a *app) readFileUpTo(path string, limit int64) ([]byte, error) {
+// root returns the text of a file named on the command line; "-" is standard input.
+func (r *reader) root(path string) ([]byte, error) {
+	if path == "-" {
+		return io.ReadAll(io.LimitReader(r.app.in, r.limit))
+	}
+	return r.file(path)
+}
+
+// file returns the text of a file, or a *include.Same if it was read before.
+func (r *reader) file(path string) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, cause(err)
@@ -37,12 +49,18 @@ func (a *app) readFileUpTo(path string, limit int64) ([]byte, error) {
 	if err != nil {
 		return nil, cause(err)
 	}
-	text, err := io.ReadAll(io.LimitReader(f, limit))
+	for i, known := range r.files {
+		if os.SameFile(known, info) {
+			return nil, &include.Same{As: r.names[i]}
+		}
+	}
+	text, err := io.ReadAll(io.LimitReader(f, r.limit))
 	if err != nil {
 		return nil, cause(err)
 	}
 	if info.Mode().IsRegular() {
-		a.inputs = append(a.inputs, info)
+		r.names, r.files = append(r.names, path), append(r.files, info)
+		r.app.inputs = append(r.app.inputs, info)
 	}
 	return text, nil
 }
@@ -58,12 +76,13 @@ type loaded struct {
 
 // load takes a definition through every stage that can still say something.
 func (a *app) load(path string) *loaded {
+	r := &reader{app: a, limit: readLimit}
 	// An include never means standard input, whatever its name.
 	return pipeline(path, func(name string) ([]byte, error) {
 		if name == path {
-			return a.read(name)
+			return r.root(name)
 		}
-		return a.readFile(name)
+		return r.file(name)
 	})
 }
 

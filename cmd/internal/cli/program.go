@@ -26,11 +26,12 @@ type assembled struct {
 // expectation from the command line, in the words of the program language.
 func (a *app) assemble(l *loaded, path string, wishes []string) *assembled {
 	root := ""
+	files := &reader{app: a, limit: programLimit}
 	read := func(name string) ([]byte, error) {
 		if name != path {
-			return a.readFileUpTo(name, programLimit)
+			return files.file(name)
 		}
-		text, err := a.readUpTo(name, programLimit)
+		text, err := files.root(name)
 		root = string(text)
 		return text, err
 	}
@@ -65,6 +66,7 @@ func (a *app) wish(l *loaded, p *assembled, root, path string, wishes []string) 
 	b.WriteString(`include "` + rest + "\"\n")
 	dir := filepath.Dir(path)
 	own := filepath.Join(dir, rest)
+	files := &reader{app: a, limit: programLimit}
 	src, list := program.Load(filepath.Join(dir, file), func(name string) ([]byte, error) {
 		switch name {
 		case filepath.Join(dir, file):
@@ -72,7 +74,7 @@ func (a *app) wish(l *loaded, p *assembled, root, path string, wishes []string) 
 		case own:
 			return []byte(root), nil
 		}
-		return a.readFileUpTo(name, programLimit)
+		return files.file(name)
 	})
 	whole, more := assemble.Assemble(l.machine, src)
 	list = append(list, more...)
