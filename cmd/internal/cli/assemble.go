@@ -24,7 +24,7 @@ type assembleOptions struct {
 	memory     string
 	fill       whole
 	base       whole
-	record     int
+	record     whole
 	addressing choice
 	size       size
 	set        func(flag string) bool // is it on the command line?
@@ -53,13 +53,14 @@ coilwright assemble millrace.coil tally.prog --form bin --fill 0xFF -o all.bin`,
 		form:       newChoice("hex", "hex", "bin", "srec", "header", "listing", "toggles"),
 		addressing: newChoice("linear", "linear", "segment"),
 		fill:       whole{most: 0xFF}, base: whole{most: 1<<32 - 1},
-		set: func(flag string) bool { return cmd.Flags().Changed(flag) },
+		record: whole{value: image.DefaultRecord, most: largestCount},
+		set:    func(flag string) bool { return cmd.Flags().Changed(flag) },
 	}
 	o.form.add(cmd, "form", "what to write")
 	cmd.Flags().StringVar(&o.memory, "memory", "", "the memory to write, by `NAME` (default the program memory)")
 	cmd.Flags().Var(&o.fill, "fill", "fill the rest of the memory with this `BYTE`: hex, srec, bin")
 	cmd.Flags().Var(&o.base, "base", "add `ADDRESS` to every byte address: hex, srec, header")
-	cmd.Flags().IntVar(&o.record, "record", image.DefaultRecord, "data `BYTES` a record: hex, srec")
+	cmd.Flags().Var(&o.record, "record", "data `BYTES` a record: hex, srec")
 	o.addressing.add(cmd, "addressing", "hex above 64 KiB: type 04 or type 02 records")
 	cmd.Flags().Var(&o.size, "size", "fill up to so many `BYTES` instead of the memory's: hex, srec, bin")
 	outFlag(cmd, &o.out)
@@ -124,8 +125,16 @@ func (o *assembleOptions) check() error {
 			return usagef("--%s means nothing in form %s: it is for %s", flag, form, strings.Join(strings.Fields(forms), ", "))
 		}
 	}
-	if o.record < 1 {
-		return usagef("--record %d: a record has at least 1 byte", o.record)
+	if o.set("memory") && o.memory == "" {
+		return usagef("--memory is empty: it names a memory of the machine")
+	}
+	return oneByte(o.record)
+}
+
+// oneByte refuses records without data.
+func oneByte(record whole) error {
+	if record.value < 1 {
+		return usagef("--record %d: a record has at least 1 byte", record.value)
 	}
 	return nil
 }
@@ -151,7 +160,7 @@ func (o *assembleOptions) artefact(a *app, l *loaded, p *assemble.Program) (arte
 	if err != nil {
 		return artefact{}, err
 	}
-	options := image.Options{Record: o.record}
+	options := image.Options{Record: int(o.record.value)}
 	if o.addressing.value == "segment" {
 		options.Addressing = image.Segmented
 	}
@@ -285,10 +294,13 @@ func (o *assembleOptions) image(m assemble.Memory) ([]image.Segment, readback.Sp
 	return out, spread, nil
 }
 
+// largestCount bounds counts that have no bound of their own: any int holds it.
+const largestCount = 1<<31 - 1
+
 // whole is a flag whose value is a whole number as programs write it.
 type whole struct{ value, most uint64 }
 
-func (n *whole) String() string { return "" }
+func (n *whole) String() string { return strconv.FormatUint(n.value, 10) }
 func (n *whole) Type() string   { return "NUMBER" }
 
 func (n *whole) Set(text string) error {
@@ -297,7 +309,7 @@ func (n *whole) Set(text string) error {
 		return err
 	}
 	if v > n.most {
-		return fmt.Errorf("at most %d (0x%X)", n.most, n.most)
+		return fmt.Errorf("it is too large: at most %d (0x%X)", n.most, n.most)
 	}
 	n.value = v
 	return nil

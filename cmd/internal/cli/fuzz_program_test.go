@@ -67,7 +67,7 @@ func FuzzProgram(f *testing.F) {
 		for _, form := range []string{"hex", "srec", "bin", "header", "listing", "toggles"} {
 			for _, memory := range []string{"", "table"} {
 				o := assembleOptions{form: newChoice(form, form), addressing: newChoice("linear", "linear"), memory: memory,
-					record: 1 + int(shape>>4), set: func(flag string) bool { return flags[flag] }, size: 1024}
+					record: whole{value: 1 + uint64(shape>>4)}, set: func(flag string) bool { return flags[flag] }, size: 1024}
 				o.fill.value, o.base.value = uint64(shape), uint64(shape)<<12
 				if form == "bin" {
 					o.base.value = 0
@@ -76,7 +76,7 @@ func FuzzProgram(f *testing.F) {
 			}
 		}
 		for _, form := range []string{"text", "csv", "vcd", "final"} {
-			o := rehearseOptions{form: newChoice(form, form), final: form == "final", until: "halt", phases: 150,
+			o := rehearseOptions{form: newChoice(form, form), final: form == "final", until: "halt", phases: whole{value: 150},
 				input: []string{"sw=1,2,3"}, changed: func(string) bool { return false }}
 			r, err := o.prepare(a, l, p.program)
 			if err != nil {

@@ -2,8 +2,8 @@ package cli
 
 import (
 	"errors"
+	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 
@@ -18,8 +18,8 @@ import (
 type imageOptions struct {
 	out        string
 	form       choice
-	chip       int
-	record     int
+	chip       whole // 0 = the whole word
+	record     whole
 	addressing choice
 	size       size
 }
@@ -44,11 +44,13 @@ func imageCommand(a *app, cmd *cobra.Command, exercise bool) *cobra.Command {
 	}
 	o := imageOptions{
 		form:       newChoice(string(image.FormHex), words...),
+		chip:       whole{most: largestCount},
+		record:     whole{value: image.DefaultRecord, most: largestCount},
 		addressing: newChoice("linear", "linear", "segment"),
 	}
 	o.form.add(cmd, "form", "file format")
-	cmd.Flags().IntVar(&o.chip, "chip", 0, "only chip `N` of a split word, from 1; 0 is the whole word")
-	cmd.Flags().IntVar(&o.record, "record", image.DefaultRecord, "data `BYTES` a record, hex and srec")
+	cmd.Flags().Var(&o.chip, "chip", "only chip `N` of a split word, from 1 (default the whole word)")
+	cmd.Flags().Var(&o.record, "record", "data `BYTES` a record, hex and srec")
 	o.addressing.add(cmd, "addressing", "hex above 64 KiB: type 04 or type 02 records")
 	cmd.Flags().Var(&o.size, "size", "fill the file up to so many `BYTES`, the chip's size (8192, 0x2000, 8K)")
 	outFlag(cmd, &o.out)
@@ -75,25 +77,23 @@ func (o *imageOptions) check(cmd *cobra.Command) error {
 	form := image.Form(o.form.value)
 	records := form == image.FormHex || form == image.FormSrec
 	switch {
-	case cmd.Flags().Changed("chip") && o.chip < 1:
-		return usagef("--chip %d: chips count from 1", o.chip)
+	case cmd.Flags().Changed("chip") && o.chip.value < 1:
+		return usagef("--chip %d: chips count from 1; without --chip the whole word is written", o.chip.value)
 	case cmd.Flags().Changed("record") && !records:
 		return usagef("--record means nothing in form %s: only hex and srec have records", form)
-	case o.record < 1:
-		return usagef("--record %d: a record has at least 1 byte", o.record)
 	case cmd.Flags().Changed("addressing") && form != image.FormHex:
 		return usagef("--addressing means nothing in form %s: it is about hex", form)
 	}
-	return nil
+	return oneByte(o.record)
 }
 
 func (o *imageOptions) artefact(s *store.Store, exercise bool) (artefact, error) {
-	what := imageOf{store: s, chip: o.chip, exercise: exercise}
+	what := imageOf{store: s, chip: int(o.chip.value), exercise: exercise}
 	im, err := what.make()
 	if err != nil {
 		return artefact{}, err
 	}
-	options := image.Options{Record: o.record, Size: int(o.size)}
+	options := image.Options{Record: int(o.record.value), Size: int(o.size)}
 	if o.addressing.value == "segment" {
 		options.Addressing = image.Segmented
 	}
@@ -149,18 +149,21 @@ func (s *size) String() string { return strconv.Itoa(int(*s)) }
 func (s *size) Type() string   { return "BYTES" }
 
 func (s *size) Set(text string) error {
-	digits, unit, base := text, uint64(1), 10
+	digits, unit := strings.ToUpper(text), uint64(1)
 	switch {
-	case strings.HasPrefix(text, "0x"):
-		digits, base = text[2:], 16
-	case strings.HasSuffix(text, "K"):
-		digits, unit = text[:len(text)-1], 1<<10
-	case strings.HasSuffix(text, "M"):
-		digits, unit = text[:len(text)-1], 1<<20
+	case strings.HasPrefix(digits, "0X"):
+		digits = "0x" + digits[2:]
+	case strings.HasSuffix(digits, "K"):
+		digits, unit = digits[:len(digits)-1], 1<<10
+	case strings.HasSuffix(digits, "M"):
+		digits, unit = digits[:len(digits)-1], 1<<20
 	}
-	n, err := strconv.ParseUint(digits, base, 32)
-	if err != nil || n == 0 || n*unit > math.MaxInt32 {
+	n, err := wholeNumber(digits)
+	if err != nil || n == 0 {
 		return errors.New("a number of bytes is wanted, such as 8192, 0x2000 or 8K")
+	}
+	if n > image.LargestSize/unit {
+		return fmt.Errorf("it is too large: at most %d bytes (%dM)", image.LargestSize, image.LargestSize>>20)
 	}
 	*s = size(n * unit)
 	return nil

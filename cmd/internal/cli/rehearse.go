@@ -33,8 +33,8 @@ type rehearseOptions struct {
 	expect       []string
 	store        string
 	until        string
-	phases       int
-	instructions int
+	phases       whole
+	instructions whole
 	changed      func(flag string) bool
 }
 
@@ -60,7 +60,8 @@ coilwright rehearse millrace.coil tally.prog --set nxt=4 --input sw=42,17
 coilwright rehearse millrace.coil tally.prog --form vcd -o tally.vcd
 coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
 	o := rehearseOptions{
-		form:    newChoice("text", "text", "csv", "vcd"),
+		form:   newChoice("text", "text", "csv", "vcd"),
+		phases: whole{most: largestCount}, instructions: whole{most: largestCount},
 		changed: func(flag string) bool { return cmd.Flags().Changed(flag) },
 	}
 	o.form.add(cmd, "form", "how to write the phases down")
@@ -71,8 +72,8 @@ coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wa
 	f.StringArrayVar(&o.input, "input", nil, "what switches are set to, one value after the other, `NAME=V,V,...`")
 	f.StringVar(&o.store, "store", "", "take the lines from the memory image in `FILE`")
 	f.StringVar(&o.until, "until", "halt", "where to stop: `halt|ADDRESS|LABEL`")
-	f.IntVar(&o.phases, "phases", 0, "stop after `N` phases")
-	f.IntVar(&o.instructions, "instructions", 0, "stop after `N` instructions")
+	f.Var(&o.phases, "phases", "stop after `N` phases")
+	f.Var(&o.instructions, "instructions", "stop after `N` instructions")
 	f.StringArrayVar(&o.expect, "expect", nil, "what has to be so in the end, `'acc = 12'`")
 	outFlag(cmd, &o.out)
 	cmd.ValidArgsFunction = completePrograms
@@ -109,10 +110,12 @@ func (o *rehearseOptions) check() error {
 	switch {
 	case o.final && o.changed("form"):
 		return usagef("--form says how phases are written down, and with --final none are")
-	case o.changed("phases") && o.phases < 1:
-		return usagef("--phases %d: at least 1", o.phases)
-	case o.changed("instructions") && o.instructions < 1:
-		return usagef("--instructions %d: at least 1", o.instructions)
+	case o.changed("store") && o.store == "":
+		return usagef("--store is empty: it names the file with a memory image")
+	case o.changed("phases") && o.phases.value < 1:
+		return usagef("--phases %d: at least 1", o.phases.value)
+	case o.changed("instructions") && o.instructions.value < 1:
+		return usagef("--instructions %d: at least 1", o.instructions.value)
 	}
 	return nil
 }
@@ -188,10 +191,10 @@ func (o *rehearseOptions) prepare(a *app, l *loaded, p *assemble.Program) (*perf
 		subject: lamps.Subject{Machine: m, Store: l.store, Program: p},
 		control: rehearse.FromStore(l.store),
 		setup:   rehearse.Setup{Values: map[int]uint64{}, Memories: map[int]map[uint64]uint64{}, Inputs: map[int][]uint64{}},
-		stop:    rehearse.Stop{Phases: o.phases, Instructions: o.instructions},
+		stop:    rehearse.Stop{Phases: int(o.phases.value), Instructions: int(o.instructions.value)},
 	}
-	if o.phases > 0 && o.instructions == 0 {
-		r.stop.Instructions = o.phases // no instruction is shorter than a phase
+	if r.stop.Phases > 0 && r.stop.Instructions == 0 {
+		r.stop.Instructions = r.stop.Phases // no instruction is shorter than a phase
 	}
 	for _, memory := range p.Memories {
 		words := map[uint64]uint64{}

@@ -1,7 +1,9 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -70,7 +72,7 @@ func newRoot(a *app) *cobra.Command {
 	root.SetIn(a.in)
 	root.SetOut(a.out)
 	root.SetErr(a.err)
-	root.PersistentFlags().Var(&a.colour, "colour", "colour in messages: on a terminal, always or never")
+	root.PersistentFlags().Var(&a.colour, "colour", "colour in messages; auto: on a terminal. None at all where NO_COLOR is set")
 	completeWords(root, "colour", a.colour.words)
 	root.AddCommand(
 		newNew(a),
@@ -133,6 +135,7 @@ func indent(s string) string {
 }
 
 // wants is the arguments of a command in words, as its usage line has them.
+// None may be empty: it would stand for the folder we are in, or for nothing.
 func wants(least, most int, what string) cobra.PositionalArgs {
 	return func(_ *cobra.Command, args []string) error {
 		switch {
@@ -140,6 +143,8 @@ func wants(least, most int, what string) cobra.PositionalArgs {
 			return fmt.Errorf("%s is missing", what)
 		case most >= 0 && len(args) > most:
 			return fmt.Errorf("%q is one argument too many", args[most])
+		case slices.Contains(args, ""):
+			return errors.New("an argument is empty")
 		}
 		return nil
 	}
@@ -147,7 +152,22 @@ func wants(least, most int, what string) cobra.PositionalArgs {
 
 // outFlag adds -o, --out.
 func outFlag(cmd *cobra.Command, out *string) {
-	cmd.Flags().StringVarP(out, "out", "o", "-", "write to `FILE` instead of standard output (-)")
+	*out = "-"
+	cmd.Flags().VarP((*place)(out), "out", "o", "write to `FILE` instead of standard output (-)")
+}
+
+// place is a flag whose value is where to write: "-" is standard output.
+type place string
+
+func (p *place) String() string { return "" } // no default in the help: the usage says it
+func (p *place) Type() string   { return "FILE" }
+
+func (p *place) Set(path string) error {
+	if path == "" {
+		return errors.New("it is empty: name a file, or - for standard output")
+	}
+	*p = place(path)
+	return nil
 }
 
 // completeDefinitions completes the first argument with .coil files.

@@ -36,16 +36,18 @@ func (o *outlet) Write(p []byte) (int, error) {
 	}
 }
 
-// coloured reports whether text for w may carry colour. A wish spelt out on
-// the command line beats NO_COLOR (no-color.org), which beats the terminal.
+// coloured reports whether text for w may carry colour. Where NO_COLOR is set
+// (no-color.org) none does, whatever the command line says.
 func (a *app) coloured(w io.Writer) bool {
-	switch a.colour.value {
-	case "always":
+	switch {
+	case os.Getenv("NO_COLOR") != "":
+		return false
+	case a.colour.value == "always":
 		return true
-	case "never":
+	case a.colour.value == "never":
 		return false
 	}
-	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w)
+	return os.Getenv("TERM") != "dumb" && isTerminal(w)
 }
 
 // isTerminal takes every character device but the null device for a terminal:

@@ -201,7 +201,8 @@ func TestColour(t *testing.T) {
 		{name: "a dumb terminal", terminal: true, env: []string{"TERM=dumb"}},
 		{name: "never", flag: "never", terminal: true},
 		{name: "always", flag: "always", want: true},
-		{name: "always beats NO_COLOR", flag: "always", env: []string{"NO_COLOR=1"}, want: true},
+		{name: "NO_COLOR beats always", flag: "always", env: []string{"NO_COLOR=1"}},
+		{name: "NO_COLOR beats always on a terminal", flag: "always", terminal: true, env: []string{"NO_COLOR=1"}},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {

@@ -3,6 +3,7 @@ package cli_test
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -58,13 +59,25 @@ func TestStatusAndStreams(t *testing.T) {
 		{"no file", "image", 2, "", "the FILE with the definition is missing"},
 		{"two files", "image a.coil b.coil", 2, "", `"b.coil" is one argument too many`},
 		{"chip of a word in one piece", "image millrace.coil --chip 99", 2, "", "no chip 99"},
-		{"chip 0", "image millrace.coil --chip 0", 2, "", "chips count from 1"},
+		{"chip 0", "image millrace.coil --chip 0", 2, "", "without --chip the whole word"},
+		{"chip that is none", "image millrace.coil --chip one", 2, "", "a whole number is wanted"},
+		{"chip below 0", "image millrace.coil --chip -1", 2, "", "a whole number is wanted"},
+		{"record that is none", "image millrace.coil --record x", 2, "", "a whole number is wanted"},
+		{"record past all bounds", "image millrace.coil --record 99999999999999999999", 2, "", "a whole number is wanted"},
 		{"record of nothing", "image millrace.coil --record 0", 2, "", "at least 1 byte"},
 		{"record too long", "image millrace.coil --record 256", 2, "", "1 to 255"},
 		{"record of a binary", "image millrace.coil --form bin --record 8", 2, "", "only hex and srec"},
 		{"addressing of srec", "image millrace.coil --form srec --addressing segment", 2, "", "it is about hex"},
 		{"size too small", "image millrace.coil --size 16", 2, "", "does not fit"},
 		{"size that is none", "image millrace.coil --size big", 2, "", "a number of bytes is wanted"},
+		{"size past all bounds", "image millrace.coil --size 4096M", 2, "", "at most 1073741824 bytes (1024M)"},
+		{"size in a small letter", "image millrace.coil --form memh --size 128k", 0, "@0", ""},
+		{"program's record", "assemble millrace.coil programs/sum.prog --record x", 2, "", "a whole number is wanted"},
+		{"base that is none", "assemble millrace.coil programs/sum.prog --base here", 2, "", "a whole number is wanted"},
+		{"base too large", "assemble millrace.coil programs/sum.prog --base 0x100000000", 2, "", "it is too large: at most 4294967295"},
+		{"fill too large", "assemble millrace.coil programs/sum.prog --fill 256", 2, "", "it is too large: at most 255 (0xFF)"},
+		{"phases that are none", "rehearse millrace.coil programs/sum.prog --phases few", 2, "", "a whole number is wanted"},
+		{"instructions that are none", "rehearse millrace.coil programs/sum.prog --instructions 1.5", 2, "", "a whole number is wanted"},
 		{"later styles", "matrix millrace.coil --style minimal", 2, "", "not yet"},
 		{"build to standard output", "build millrace.coil --out -", 2, "", "a build is many files"},
 		{"new example that is none", "new there --example milrace", 2, "", `did you mean "millrace"?`},
@@ -82,6 +95,43 @@ func TestStatusAndStreams(t *testing.T) {
 		{"not writable", "image millrace.coil -o /proc/store.hex", 3, "", "/proc/store.hex"},
 		{"new over a file", "new .", 3, "", "exists already"},
 	})
+}
+
+// TestEmptyWords: an empty word on the command line is a variable that was not
+// set, and must not stand for the folder we are in or for standard output.
+func TestEmptyWords(t *testing.T) {
+	dir := demo(t)
+	before := names(t, dir)
+	prog := "programs/sum.prog"
+	for want, lines := range map[string][][]string{
+		"it is empty: name a file": {
+			{"check", "millrace.coil"}, {"format", "millrace.coil"}, {"phases", "millrace.coil"}, {"image", "millrace.coil"},
+			{"exercise", "millrace.coil"}, {"matrix", "millrace.coil"}, {"diodes", "millrace.coil"}, {"explain"}, {"version"},
+			{"completion", "bash"}, {"assemble", "millrace.coil", prog}, {"rehearse", "millrace.coil", prog},
+		},
+		"--out is empty":       {{"build", "millrace.coil"}},
+		"an argument is empty": {{"check", ""}, {"new", ""}, {"build", ""}, {"phases", "millrace.coil", ""}, {"rehearse", "millrace.coil", ""}, {"format", ""}},
+	} {
+		for _, args := range lines {
+			ways := [][]string{args}
+			if !strings.HasPrefix(want, "an argument") {
+				ways = [][]string{append(args[:len(args):len(args)], "-o", ""), append(args[:len(args):len(args)], "--out=")}
+			}
+			for _, args := range ways {
+				if got := run(t, dir, args...); got.status != 2 || got.out != "" || !strings.Contains(got.err, want) {
+					t.Errorf("%q: status %d, out %.100q\n%s", args, got.status, got.out, got.err)
+				}
+			}
+		}
+	}
+	for _, args := range [][]string{{"rehearse", "millrace.coil", prog, "--store", ""}, {"assemble", "millrace.coil", prog, "--memory", ""}} {
+		if got := run(t, dir, args...); got.status != 2 || !strings.Contains(got.err, "is empty: it names") {
+			t.Errorf("%q: status %d\n%s", args, got.status, got.err)
+		}
+	}
+	if after := names(t, dir); !slices.Equal(after, before) {
+		t.Errorf("the folder holds %v, before %v", after, before)
+	}
 }
 
 // TestHelp holds what every command owes: an example, and lines that fit 80 characters.
