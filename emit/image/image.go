@@ -14,6 +14,9 @@ const LargestWords = 1 << 24
 // ErrTooLarge is wrapped by the error for a store of more than LargestWords words.
 var ErrTooLarge = errors.New("too large for a memory image")
 
+// ErrEmpty is the error for a store whose control word has no bits.
+var ErrEmpty = errors.New("no memory image: the control word has no bits, for other hardware drives every line")
+
 // Image is one memory: the whole control word, or the share of one chip.
 // Word w is at Data[w*BytesPerWord:][:BytesPerWord]; pad bits are 0.
 type Image struct {
@@ -32,7 +35,7 @@ type Image struct {
 
 // Chips returns how many chips share the control word; 1 if it is not split.
 func Chips(s *store.Store) int {
-	if s.Word.Split <= 0 || len(s.Word.Bits) == 0 {
+	if s.Word.Split <= 0 {
 		return 1
 	}
 	return (len(s.Word.Bits) + s.Word.Split - 1) / s.Word.Split
@@ -84,6 +87,9 @@ func Exercise(s *store.Store, chip int) (*Image, error) {
 }
 
 func checkChip(s *store.Store, n int) error {
+	if len(s.Word.Bits) == 0 {
+		return ErrEmpty
+	}
 	if s.Word.Split <= 0 {
 		return fmt.Errorf("no chip %d: the word is not split over chips (store { split N } does it)", n)
 	}
@@ -101,6 +107,9 @@ func blank(s *store.Store, chip int) (*Image, []int, error) {
 			ErrTooLarge, grouped(uint64(1)<<width), width, grouped(LargestWords))
 	}
 	bits := s.Word.Bits
+	if len(bits) == 0 {
+		return nil, nil, ErrEmpty
+	}
 	im := &Image{
 		Machine: s.Machine, Hash: s.Hash, Chip: chip, Chips: Chips(s),
 		Words: 1 << width, Bits: len(bits), Little: s.Word.Little, Fill: s.Word.Fill,
@@ -110,7 +119,7 @@ func blank(s *store.Store, chip int) (*Image, []int, error) {
 		bits = bits[from:min(from+s.Word.Split, len(bits))]
 		im.Bits = s.Word.Split
 	}
-	im.BytesPerWord = max(1, (im.Bits+7)/8)
+	im.BytesPerWord = (im.Bits + 7) / 8
 	im.Data = make([]byte, im.Words*im.BytesPerWord)
 	return im, bits, nil
 }

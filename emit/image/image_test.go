@@ -291,6 +291,29 @@ func TestLimits(t *testing.T) {
 	}
 }
 
+// TestNoBits: where every line is omitted there is nothing to write, and no
+// file of empty words.
+func TestNoBits(t *testing.T) {
+	s := textbook()
+	s.Word.Bits = nil
+	for _, split := range []int{0, 8} {
+		s.Word.Split = split
+		for name, make := range map[string]func() (*image.Image, error){
+			"whole":            func() (*image.Image, error) { return image.Whole(s) },
+			"chip":             func() (*image.Image, error) { return image.Chip(s, 1) },
+			"exercise":         func() (*image.Image, error) { return image.Exercise(s, 0) },
+			"exercise of chip": func() (*image.Image, error) { return image.Exercise(s, 1) },
+		} {
+			if im, err := make(); im != nil || !errors.Is(err, image.ErrEmpty) {
+				t.Errorf("%s, split %d: %v", name, split, err)
+			}
+		}
+		if err := readback.Image(strings.NewReader(""), "bin", s, 0, false); err == nil {
+			t.Errorf("split %d: an empty file passes for a store without bits", split)
+		}
+	}
+}
+
 func TestOptionsThatCannotBe(t *testing.T) {
 	im := whole(t, textbook())
 	tests := []struct {

@@ -51,9 +51,8 @@ func (a *app) build(path, dir string) error {
 	if err != nil {
 		return err
 	}
-	if tooLarge(l.store) {
-		fmt.Fprintf(a.err, "coilwright: no memory images: the store has %d address bits, images at most %d words\n",
-			l.store.AddressBits(), image.LargestWords)
+	if why := unstorable(l.store); why != "" {
+		fmt.Fprintf(a.err, "coilwright: no memory images: %s\n", why)
 	}
 	entries, err := a.writeSet(dir, l.store, l.artefacts(mx))
 	if err != nil {
@@ -69,7 +68,7 @@ func (a *app) build(path, dir string) error {
 // artefacts lists everything that a build makes.
 func (l *loaded) artefacts(mx *network.Matrix) []artefact {
 	var list []artefact
-	if !tooLarge(l.store) {
+	if unstorable(l.store) == "" {
 		list = l.images()
 	}
 	summary := summaryArtefact(l, mx)
@@ -84,8 +83,17 @@ func (l *loaded) artefacts(mx *network.Matrix) []artefact {
 	)
 }
 
-// tooLarge reports a store that makes no memory image (language.md S.6).
-func tooLarge(s *store.Store) bool { return s.AddressBits() > bits.Len(image.LargestWords-1) }
+// unstorable says why a store makes no memory image, or nothing if it does
+// (language.md S.6).
+func unstorable(s *store.Store) string {
+	switch {
+	case s.AddressBits() > bits.Len(image.LargestWords-1):
+		return fmt.Sprintf("the store has %d address bits, images at most %d words", s.AddressBits(), image.LargestWords)
+	case len(s.Word.Bits) == 0:
+		return "the control word has no bits, for other hardware drives every line"
+	}
+	return ""
+}
 
 // images lists the memory images. Only the image that is being written is in memory.
 func (l *loaded) images() []artefact {

@@ -119,7 +119,7 @@ func (o imageOf) make() (*image.Image, error) {
 	default:
 		im, err = image.Chip(o.store, o.chip)
 	}
-	if errors.Is(err, image.ErrTooLarge) {
+	if errors.Is(err, image.ErrTooLarge) || errors.Is(err, image.ErrEmpty) {
 		return nil, inputf("%w", err)
 	}
 	return im, err // another one is about the chip: wrong usage

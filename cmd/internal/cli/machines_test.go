@@ -6,6 +6,26 @@ import (
 	"testing"
 )
 
+// TestNothingToStore: with every line omitted there is no word to store. What
+// is said of it is no bug in the program.
+func TestNothingToStore(t *testing.T) {
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "m.coil"), frame("", "line rst : restart\nstore { omit sw_g ir_l acc_l bell rst }\n"))
+	for _, args := range []string{"image m.coil", "exercise m.coil", "image m.coil --chip 1", "image m.coil --form memh"} {
+		if got := run(t, dir, strings.Fields(args)...); got.status != 1 || got.out != "" || got.err == "" {
+			t.Errorf("%s: status %d, out %.100q\n%s", args, got.status, got.out, got.err)
+		}
+	}
+	for _, args := range []string{"build m.coil", "matrix m.coil", "diodes m.coil", "check m.coil"} {
+		if got := run(t, dir, strings.Fields(args)...); got.status > 1 {
+			t.Errorf("%s: status %d\n%s", args, got.status, got.err)
+		}
+	}
+	if list, _ := filepath.Glob(filepath.Join(dir, "out", "store.*")); len(list) > 0 {
+		t.Errorf("images of nothing: %v", list)
+	}
+}
+
 // frame is a small machine without instructions; sequencer and more are put in.
 func frame(sequencer, more string) string {
 	return "machine m\nsequencer { " + sequencer + ` }
