@@ -300,8 +300,6 @@ func TestRefusals(t *testing.T) {
 			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 3"},
 		{"pins taken by the connector", machine.Card{Rows: 9, Columns: 9, Pins: 4, Fixed: []machine.Pin{{Number: 1, Line: -1, Use: "ground"}, {Number: 2, Line: -1, Use: "supply"}}}, "card-pins",
 			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 5"},
-		{"spare rows", machine.Card{Rows: 3, Columns: 9, Pins: 64, Spare: 3}, "card-no-rows",
-			"card control has 3 rows and keeps 3 spare", "set rows to more than 3"},
 	}
 	for _, tt := range tests {
 		tt.card.Name = "control"

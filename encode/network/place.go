@@ -72,11 +72,6 @@ func fixedPins(c machine.Card) map[int]int {
 func refuse(m *Matrix, s *store.Store, drafts []draft) diag.List {
 	var list diag.List
 	b := m.Board
-	if b.Rows-b.Spare < 1 {
-		list.Errorf("card-no-rows", b.At, "card %s has %d rows and keeps %d spare: nothing can be placed on it", b.Name, b.Rows, b.Spare).
-			Hintf("set rows to more than %d, or spare to less than %d", b.Spare, b.Rows)
-		return list
-	}
 	fixed := fixedPins(b)
 	type misfit struct {
 		at   diag.Place

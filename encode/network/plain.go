@@ -18,7 +18,8 @@ import (
 // control word drives; those that other hardware drives (`omit`) are left out.
 //
 // If a row or pulse wire does not fit on an empty card the matrix is nil and
-// the list says what to change: card-row-too-wide, card-pins, card-no-rows.
+// the list says what to change: card-row-too-wide, card-pins. Hardware whose
+// cards keep every row spare never gets here: the machine stage refuses it.
 func Plain(s *store.Store, hw machine.Hardware) (*Matrix, diag.List) {
 	m := &Matrix{
 		Machine: s.Machine, Title: s.Title, Hash: s.Hash, Style: "plain",
