@@ -1,0 +1,131 @@
+package cover
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+)
+
+// known is a row of a terms.tsv table.
+type known struct {
+	file         string
+	terms        int
+	proven       bool
+	strong, weak int // of the published heuristics, 0 where there is none
+}
+
+// dataFolder is where the open benchmark files are, "" to skip.
+func dataFolder(t testing.TB) string {
+	dir := os.Getenv("COILWRIGHT_COVER_DATA")
+	if dir == "" {
+		dir = filepath.Join("..", "..", "..", "shared", "data")
+	}
+	if _, err := os.Stat(dir); err != nil {
+		if os.Getenv("COILWRIGHT_REFERENCES") == "required" {
+			t.Fatalf("the open benchmark data is required: %v", err)
+		}
+		t.Skipf("no open benchmark data: %v", err)
+	}
+	return dir
+}
+
+// tables reads every terms.tsv below dir.
+func tables(t testing.TB, dir string) []known {
+	var list []known
+	files, _ := filepath.Glob(filepath.Join(dir, "*", "terms.tsv"))
+	more, _ := filepath.Glob(filepath.Join(dir, "terms.tsv"))
+	for _, name := range append(files, more...) {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for n, line := range strings.Split(strings.TrimRight(string(text), "\n"), "\n") {
+			f := strings.Split(line, "\t")
+			if n == 0 || len(f) < 6 {
+				continue
+			}
+			number := func(i int) int {
+				if i >= len(f) || f[i] == "" {
+					return 0
+				}
+				v, err := strconv.Atoi(f[i])
+				if err != nil {
+					t.Fatalf("%s:%d: %v", name, n+1, err)
+				}
+				return v
+			}
+			list = append(list, known{filepath.Join(filepath.Dir(name), f[0]), number(4), f[5] == "proven", number(7), number(6)})
+		}
+	}
+	if len(list) == 0 {
+		t.Fatalf("no terms.tsv in %s", dir)
+	}
+	return list
+}
+
+func readFile(t testing.TB, name string) PLA {
+	text, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := ReadPLA(bytes.NewReader(text))
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	return p
+}
+
+// TestBenchmarkData holds both modes to the tables beside the files.
+func TestBenchmarkData(t *testing.T) {
+	dir := dataFolder(t)
+	limit := 60 * time.Second
+	if s := os.Getenv("COILWRIGHT_COVER_SECONDS"); s != "" {
+		n, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		limit = time.Duration(n * float64(time.Second))
+	}
+	var quick, full time.Duration
+	var b strings.Builder
+	fmt.Fprintf(&b, "%-16s %9s %9s %9s %9s\n", "file", "heuristic", "terms", "bound", "seconds")
+	for _, k := range tables(t, dir) {
+		p := readFile(t, k.file)
+		name := filepath.Base(k.file)
+		start := time.Now()
+		h, err := Minimise(context.Background(), Problem{On: p.On, Free: p.Free}, Options{})
+		quick += time.Since(start)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if k.strong > 0 && h.Cover.Len() > k.strong {
+			t.Errorf("%s: the heuristic needs %d terms, published is %d", name, h.Cover.Len(), k.strong)
+		}
+		ctx, stop := context.WithTimeout(context.Background(), limit)
+		start = time.Now()
+		r, err := Minimise(ctx, Problem{On: p.On, Free: p.Free}, Options{Exact: true})
+		stop()
+		took := time.Since(start)
+		full += took
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		fmt.Fprintf(&b, "%-16s %9d %9d %9d %9.2f\n", name, h.Cover.Len(), r.Cover.Len(), r.Bound, took.Seconds())
+		if k.proven && (r.Cover.Len() != k.terms || r.Bound != int64(k.terms)) {
+			t.Errorf("%s: %d terms, bound %d; want both %d", name, r.Cover.Len(), r.Bound, k.terms)
+		}
+		if h.Bound > int64(k.terms) {
+			t.Errorf("%s: the heuristic's bound %d is above the fewest terms %d", name, h.Bound, k.terms)
+		}
+	}
+	fmt.Fprintf(&b, "heuristic %.2f s, exact %.2f s\n", quick.Seconds(), full.Seconds())
+	t.Log("\n" + b.String())
+}
