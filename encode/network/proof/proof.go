@@ -1,0 +1,175 @@
+// Package proof holds a bare list of contacts, diodes, wires and coils against the control store: it closes the contacts, follows the current and demands that exactly the store's lines are active, before anything is soldered.
+package proof
+
+import (
+	"fmt"
+
+	"coilwright/encode/network/wiring"
+	"coilwright/encode/store"
+	"coilwright/lang/diag"
+)
+
+// Options of a proof.
+type Options struct {
+	// Overlap: while the sequencer steps on, both phase wires are powered.
+	// Without it none is.
+	Overlap bool
+	// Detail is how many findings are worked out part by part; the others are
+	// counted. 0 = 10.
+	Detail int
+}
+
+// Report says what was tried and what was found.
+type Report struct {
+	// What was tried. An opcode is counted though no relay follows some of its
+	// bits: states that differ only in those are one state to the network.
+	Opcodes uint64 // that can occur
+	Flags   uint64 // combinations of flags
+	Phases  int
+	States  uint64 // (opcode, flags, phase) that can occur
+	Between uint64 // states between two phases
+	Moving  uint64 // states in which contacts are in change-over
+
+	Relays   int
+	Contacts int // throws with a wire on either side
+	Diodes   int
+	Wires    int
+	Pins     int
+
+	Findings []Finding
+	// More counts findings past Options.Detail.
+	More int
+}
+
+// Proved reports whether nothing was found.
+func (r *Report) Proved() bool { return len(r.Findings) == 0 && r.More == 0 }
+
+// Kind of a finding.
+type Kind string
+
+const (
+	BadList    Kind = "list"      // what the list says cannot be, or something is missing in it
+	Short      Kind = "short"     // current reaches the return without a coil
+	Backfeed   Kind = "back-feed" // current leaves the card by a phase, opcode or flag wire
+	Undecided  Kind = "undecided" // a relay in a loop of relays holds itself or chatters
+	Extra      Kind = "extra"     // a line is on, or may be, that should not be
+	Missing    Kind = "missing"   // a line is off, or may be, that should be on
+	TooDeep    Kind = "levels"    // more diodes in series than the supply allows
+	LiveSwitch Kind = "switching" // a contact travels on a live wire
+)
+
+// Finding is one thing that is wrong, told for the lowest state in which it is.
+type Finding struct {
+	Kind   Kind
+	Text   string // one sentence without a full stop
+	At     State  // the zero State for what holds always
+	Where  string // the state in words, "" for what holds always
+	States uint64 // in how many states it is so
+	Phases []int  // in which phases; 0 is between two phases
+	Path   string // the way of the current, terminal by terminal, "" without one
+	Notes  []string
+	Asked  []diag.Place // where the definition asks for a line that is missing
+}
+
+// State is what the network is in.
+type State struct {
+	Opcode, Flags uint64
+	Phase         int // powered; 0 = none
+	Second        int // powered too, 0 = none
+	Bits          uint64
+	Tested        uint64 // opcode bits and flags that are in change-over
+}
+
+// TooLarge is returned where trying every state is out of reach.
+type TooLarge struct{ Bits, Phases int }
+
+func (e TooLarge) Error() string {
+	return fmt.Sprintf("the proof would have to try %d opcode bits and flags in %d phases, 2^%d states a phase; it can try %d states in all",
+		e.Bits, e.Phases, e.Bits, uint64(maxStates))
+}
+
+// maxStates bounds the states of one proof.
+const maxStates = 1 << 26
+
+// Uncovered lists what a proof does not show, for the report.
+var uncovered = [...]string{
+	"everything beyond the cards' connectors: the sequencer, the registers and flags, the coils of the lines",
+	"voltages, currents and the loads of contacts (limits)",
+	"times: opcode and flag relays are taken as settled after decode phases, relays that they drive with them",
+	"the moments at which flags change that are set from outside",
+	"joints that are dry and parts that are not what the list says",
+}
+
+// Uncovered lists what a proof does not show.
+func Uncovered() []string { return uncovered[:] }
+
+// Prove tries every state that can occur on the list and compares the lines
+// that are active with those of the store.
+//
+// States that cannot occur need not hold: opcodes in s.Free, and phases after
+// the restart of a path, unless a flag that is set from outside decides where
+// the path ends. In the phases of c.Moving contacts of the named bits and
+// flags, and of every relay that depends on them, are taken as made, broken
+// and neither (Eichelberger's ternary simulation, IBM J. Res. Dev. 9(2), 1965).
+//
+// The error is a TooLarge; what is wrong with the list is in the report.
+func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report, error) {
+	if o.Detail == 0 {
+		o.Detail = 10
+	}
+	w, bad := read(l, s)
+	p := &prover{
+		list: l, store: s, changes: c, options: o, circuit: w,
+		driven: driven(s),
+	}
+	p.vars = variables(p)
+	if n := len(p.vars); n > 26 || uint64(s.Phases+1)<<n > maxStates {
+		return nil, TooLarge{Bits: n, Phases: s.Phases}
+	}
+	bad = append(bad, p.absent()...)
+	p.graph = compile(w)
+	groups, counts := p.run()
+	r := &Report{
+		Opcodes: counts.opcodes, Flags: 1 << len(s.Flags), Phases: s.Phases,
+		States: counts.states, Between: counts.between, Moving: counts.moving,
+		Relays: len(l.Relays), Contacts: w.throws, Diodes: len(l.Diodes), Wires: len(l.Wires), Pins: len(l.Pins),
+	}
+	for _, b := range bad {
+		if len(r.Findings) == o.Detail {
+			r.More++
+			continue
+		}
+		r.Findings = append(r.Findings, b)
+	}
+	for _, g := range groups {
+		if len(r.Findings) == o.Detail {
+			r.More++
+			continue
+		}
+		r.Findings = append(r.Findings, p.tell(g))
+	}
+	return r, nil
+}
+
+// prover is what the parts of a proof share.
+type prover struct {
+	list    *wiring.List
+	store   *store.Store
+	changes store.Changes
+	options Options
+	circuit *circuit
+	graph   *graph
+	driven  []bool // by column: the control word drives it
+	vars    []variable
+	mute    []bool // by column: it has no pin, which is said once
+}
+
+func driven(s *store.Store) []bool {
+	out := make([]bool, len(s.Columns))
+	for _, c := range s.Word.Bits {
+		if c >= 0 {
+			out[c] = true
+		}
+	}
+	return out
+}

@@ -1,0 +1,343 @@
+package proof
+
+import (
+	"cmp"
+	"math/bits"
+	"runtime"
+	"slices"
+	"sync"
+
+	"coilwright/encode/network/wiring"
+)
+
+// key is one cause as far as the proof can tell causes apart.
+type key struct {
+	kind Kind
+	// what it is about: a column, relay or net, or a use of the backplane
+	n int
+}
+
+// group is one cause with the states in which it shows.
+type group struct {
+	key
+	first  State
+	states uint64
+	phases [5]uint64 // a set
+}
+
+func (a State) compare(b State) int {
+	return cmp.Or(
+		cmp.Compare(a.Opcode, b.Opcode), cmp.Compare(a.Flags, b.Flags),
+		cmp.Compare(a.Phase, b.Phase), cmp.Compare(a.Second, b.Second),
+		cmp.Compare(a.Bits, b.Bits), cmp.Compare(a.Tested, b.Tested),
+	)
+}
+
+// calm orders states in which nothing travels first: they are told more simply.
+func (a State) calm(b State) int {
+	rank := func(s State) int {
+		switch {
+		case s.Bits|s.Tested != 0:
+			return 2
+		case s.Phase == 0 || s.Second != 0:
+			return 1
+		}
+		return 0
+	}
+	return cmp.Or(cmp.Compare(rank(a), rank(b)), a.compare(b))
+}
+
+type counts struct{ opcodes, states, between, moving uint64 }
+
+// finder is one worker: an engine and what it found.
+type finder struct {
+	*prover
+	*engine
+	found   map[key]*group
+	counts  counts
+	share   uint64
+	must    []uint64 // by column: the lanes in which the store asks for it
+	may     []uint64 // by column: on some side of a change-over
+	occur   []uint64
+	sources []use
+	levels  bool // have to be followed
+}
+
+func (p *prover) newFinder(two bool) *finder {
+	n := len(p.store.Columns)
+	return &finder{
+		prover: p, engine: newEngine(p.graph, two), found: map[key]*group{}, share: p.untried(0),
+		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1),
+		levels: !p.graph.flat || p.graph.deepest > p.list.Levels,
+	}
+}
+
+// moment is the state of a block apart from its lanes.
+type moment struct {
+	space         space
+	block         uint64
+	phase, second int
+	bits, tested  uint64
+}
+
+func (f *finder) report(kind Kind, n int, lanes uint64, m moment) {
+	if lanes == 0 {
+		return
+	}
+	opcode, flags := m.space.decode(m.block, bits.TrailingZeros64(lanes))
+	at := State{Opcode: opcode, Flags: flags, Phase: m.phase, Second: m.second, Bits: m.bits, Tested: m.tested}
+	k := key{kind, n}
+	g := f.found[k]
+	if g == nil {
+		g = &group{key: k, first: at}
+		f.found[k] = g
+	} else if at.calm(g.first) < 0 {
+		g.first = at
+	}
+	g.states += uint64(bits.OnesCount64(lanes)) * f.share
+	g.phases[m.phase/64] |= 1 << (m.phase % 64)
+}
+
+// run tries every state and returns the causes found, lowest state first.
+func (p *prover) run() ([]*group, counts) {
+	s := newSpace(p.vars)
+	w := p.words(s)
+	base := p.graph.plan(nil, true)
+	phases := make([]*plan, p.store.Phases+1)
+	for ph := 1; ph <= p.store.Phases; ph++ {
+		phases[ph] = p.graph.plan([]int{ph}, false)
+	}
+	var steps, seams []*plan
+	if p.options.Overlap {
+		steps, seams = make([]*plan, len(phases)), make([]*plan, len(phases))
+		for ph := 1; ph <= p.store.Phases; ph++ {
+			if ph < p.store.Phases {
+				steps[ph] = p.graph.plan([]int{ph, ph + 1}, false)
+			}
+			if ph > 1 && (len(w.back[ph])+len(w.unsure[ph]) > 0 || ph == p.store.Phases) {
+				seams[ph] = p.graph.plan([]int{ph, 1}, false)
+			}
+		}
+	}
+	jobs := make(chan func(*finder, *finder))
+	workers := max(1, min(runtime.GOMAXPROCS(0), int(s.blocks())))
+	finders := make([]*finder, 0, 2*workers)
+	var wait sync.WaitGroup
+	for range workers {
+		still, moving := p.newFinder(p.graph.loops), p.newFinder(true)
+		finders = append(finders, still, moving)
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			for job := range jobs {
+				job(still, moving)
+			}
+		}()
+	}
+	const run = 16 // blocks in one job
+	for from := uint64(0); from < s.blocks(); from += run {
+		jobs <- func(f, _ *finder) {
+			for b := from; b < min(from+run, s.blocks()); b++ {
+				f.still(w, b, base, phases, steps, seams)
+			}
+		}
+	}
+	for _, g := range p.travels() {
+		jobs <- func(_, f *finder) { f.travel(g, base, phases, steps) }
+	}
+	close(jobs)
+	wait.Wait()
+
+	total := counts{opcodes: p.opcodes()}
+	merged := map[key]*group{}
+	for _, f := range finders {
+		total.states += f.counts.states
+		total.between += f.counts.between
+		total.moving += f.counts.moving
+		for k, g := range f.found {
+			m := merged[k]
+			if m == nil {
+				merged[k] = g
+				continue
+			}
+			if g.first.calm(m.first) < 0 {
+				m.first = g.first
+			}
+			m.states += g.states
+			for i := range m.phases {
+				m.phases[i] |= g.phases[i]
+			}
+		}
+	}
+	var out []*group
+	for _, g := range merged {
+		out = append(out, g)
+	}
+	slices.SortFunc(out, func(a, b *group) int {
+		return cmp.Or(a.first.compare(b.first), cmp.Compare(rank(a.kind), rank(b.kind)), cmp.Compare(a.n, b.n))
+	})
+	return out, total
+}
+
+func rank(k Kind) int {
+	return slices.Index([]Kind{Short, Backfeed, Undecided, Extra, Missing, TooDeep, LiveSwitch}, k)
+}
+
+// still tries a block of opcodes and flags with every contact at rest where it belongs.
+func (f *finder) still(w *words, block uint64, base *plan, phases, steps, seams []*plan) {
+	f.feed(w.space, block, nil)
+	f.settle(base)
+	f.save()
+	if f.levels {
+		f.layers(base, f.list.Levels)
+		f.saveLayers()
+	}
+	w.occurs(block, f.occur)
+	m := moment{space: w.space, block: block}
+	clear(f.must)
+	f.counts.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
+	f.compare(f.occur[0], f.must, f.must, m, base)
+	for ph := 1; ph < len(phases); ph++ {
+		m.phase = ph
+		clear(f.must)
+		w.add(block, ph, f.must)
+		f.counts.states += uint64(bits.OnesCount64(f.occur[ph])) * f.share
+		f.try(phases[ph], f.occur[ph], m)
+	}
+	if steps == nil {
+		return
+	}
+	for ph := 1; ph < len(phases); ph++ {
+		sure, perhaps := w.ends(block, ph)
+		m.phase = ph
+		if ph+1 < len(phases) {
+			m.second = ph + 1
+			f.pair(w, steps[ph], f.occur[ph]&f.occur[ph+1]&^sure, m)
+		} else {
+			perhaps = ^uint64(0)
+		}
+		if ph > 1 && perhaps != 0 {
+			m.second = 1
+			f.pair(w, seams[ph], f.occur[ph]&perhaps, m)
+		}
+	}
+}
+
+// pair tries two phases at once: the lines of both.
+func (f *finder) pair(w *words, p *plan, lanes uint64, m moment) {
+	if lanes == 0 {
+		return
+	}
+	clear(f.must)
+	w.add(m.block, m.phase, f.must)
+	w.add(m.block, m.second, f.must)
+	f.counts.between += uint64(bits.OnesCount64(lanes)) * f.share
+	f.try(p, lanes, m)
+}
+
+// try powers the phases of a plan, compares, and goes back to no phase.
+func (f *finder) try(p *plan, lanes uint64, m moment) {
+	if lanes == 0 {
+		return
+	}
+	f.power(p)
+	f.settle(p)
+	if f.levels {
+		f.layers(p, f.list.Levels)
+	}
+	f.compare(lanes, f.must, f.must, m, p)
+	f.cut(p)
+	f.restore(p)
+	if f.levels {
+		f.restoreLayers(p)
+	}
+}
+
+// compare holds the lanes of a settled network against what the store demands
+// for certain (must) and allows (may).
+func (f *finder) compare(lanes uint64, must, may []uint64, m moment, p *plan) {
+	w := f.g.w
+	c, q := f.certain.live, f.possible.live
+	if w.ret >= 0 {
+		f.report(Short, 0, q[w.ret]&lanes, m)
+	}
+	for i, u := range w.allUses {
+		if back := q[u.net] & lanes; back != 0 {
+			f.report(Backfeed, i, back&^f.powers(u, m), m)
+		}
+	}
+	for i := range must {
+		if !f.driven[i] || f.mute[i] {
+			continue
+		}
+		n := w.line[i]
+		if n < 0 {
+			continue
+		}
+		on, perhaps := c[n], q[n]
+		if f.store.Columns[i].Low {
+			on, perhaps = ^q[n], ^c[n]
+		}
+		if x := perhaps &^ may[i] & lanes; x != 0 {
+			f.report(Extra, i, x, m)
+		}
+		if x := must[i] &^ on & lanes; x != 0 {
+			f.report(Missing, i, x, m)
+		}
+	}
+	if f.g.loops && m.bits|m.tested == 0 {
+		for i := range p.steps {
+			if !p.steps[i].loop {
+				continue
+			}
+			for _, r := range p.steps[i].relays {
+				f.report(Undecided, int(r), f.possible.ctl[1+2*r]&^f.certain.ctl[1+2*r]&lanes, m)
+			}
+		}
+	}
+	if f.levels {
+		f.deep(lanes, m)
+	}
+}
+
+// deep reports what is live only through more diodes than are allowed: lines
+// and the coils of relays.
+func (f *finder) deep(lanes uint64, m moment) {
+	w := f.g.w
+	near := f.depth[f.list.Levels].live
+	for i, n := range w.line {
+		if n >= 0 && f.driven[i] && !f.mute[i] {
+			f.report(TooDeep, i, f.certain.live[n]&^near[n]&lanes, m)
+		}
+	}
+	for r, n := range w.coils {
+		if n >= 0 {
+			f.report(TooDeep, len(w.line)+r, f.certain.live[n]&^near[n]&lanes, m)
+		}
+	}
+}
+
+// powers returns the lanes in which a wire of the backplane is powered from outside, or may be.
+func (f *finder) powers(u use, m moment) uint64 {
+	switch u.kind {
+	case wiring.Phase:
+		if u.n == m.phase || u.n == m.second {
+			return ^uint64(0)
+		}
+		return 0
+	case wiring.Opcode:
+		if m.bits>>u.n&1 == 1 {
+			return ^uint64(0)
+		}
+	case wiring.Flag:
+		if m.tested>>u.n&1 == 1 {
+			return ^uint64(0)
+		}
+	}
+	for i, v := range m.space.vars {
+		if v.flag == (u.kind == wiring.Flag) && v.n == u.n {
+			return m.space.value(i, m.block)
+		}
+	}
+	return 0
+}

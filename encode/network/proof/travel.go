@@ -1,0 +1,248 @@
+package proof
+
+import (
+	"math/bits"
+
+	"coilwright/encode/cube"
+)
+
+// change is the states of one phase in which the same bits and flags travel.
+type change struct {
+	travelling
+	phase  int
+	opcode []cube.Cube
+	flags  []cube.Cube
+	next   *change // the same bits travel on in the next phase
+}
+
+// travelling names the opcode bits and flags in change-over.
+type travelling struct{ bits, tested uint64 }
+
+// travels gathers what is in change-over by phase and by what moves.
+func (p *prover) travels() []*change {
+	type what struct {
+		travelling
+		phase int
+	}
+	at := map[what]*change{}
+	var out []*change
+	for _, m := range p.changes.Moving {
+		if m.Phase < 1 || m.Phase > p.store.Phases || m.Bits|m.Tested == 0 {
+			continue
+		}
+		k := what{travelling{m.Bits, m.Tested}, m.Phase}
+		if at[k] == nil {
+			at[k] = &change{travelling: k.travelling, phase: m.Phase}
+			out = append(out, at[k])
+		}
+		at[k].opcode = append(at[k].opcode, cube.Cube{Care: m.Opcode.Care &^ m.Bits, Value: m.Opcode.Value &^ m.Bits})
+		at[k].flags = append(at[k].flags, cube.Cube{Care: m.Flags.Care &^ m.Tested, Value: m.Flags.Value &^ m.Tested})
+	}
+	for _, c := range out {
+		c.next = at[what{c.travelling, c.phase + 1}]
+	}
+	return out
+}
+
+func (c *change) patterns(s space) []pattern {
+	var out []pattern
+	for i := range c.opcode {
+		out = append(out, s.pattern(c.opcode[i], c.flags[i]))
+	}
+	return out
+}
+
+func anyOf(list []pattern, block uint64) uint64 {
+	lanes := uint64(0)
+	for _, p := range list {
+		lanes |= p.at(block)
+	}
+	return lanes
+}
+
+// side is a cube cut in two: what stands still, and what travels.
+type side struct {
+	pattern
+	care, value uint64
+	columns     []int
+}
+
+// sides is the store seen from both ends of a change-over at once.
+type sides struct {
+	all    uint64
+	number uint64 // of ways in which the travelling bits and flags can stand
+	free   []side
+	rows   [][]side
+	back   [][]side
+}
+
+func (p *prover) sides(rest space, moving []variable) *sides {
+	st := p.store
+	out := &sides{all: rest.all, number: 1 << len(moving), rows: make([][]side, st.Phases+1), back: make([][]side, st.Phases+1)}
+	cut := func(opcode, flags cube.Cube) side {
+		s := side{pattern: rest.pattern(opcode, flags)}
+		for i, v := range moving {
+			c := opcode
+			if v.flag {
+				c = flags
+			}
+			s.care |= c.Care >> v.n & 1 << i
+			s.value |= c.Value >> v.n & 1 << i
+		}
+		return s
+	}
+	for _, c := range st.Free {
+		out.free = append(out.free, cut(c, cube.Cube{}))
+	}
+	for _, r := range st.Rows {
+		if r.Phase < 1 || r.Phase > st.Phases {
+			continue
+		}
+		s := cut(r.Opcode, r.Flags)
+		for _, c := range r.Lines.Columns() {
+			if st.Columns[c].Kind == "restart" && r.Flags.Care&p.changes.Inputs == 0 {
+				out.back[r.Phase] = append(out.back[r.Phase], s)
+			}
+			if p.driven[c] && !p.mute[c] {
+				s.columns = append(s.columns, c)
+			}
+		}
+		out.rows[r.Phase] = append(out.rows[r.Phase], s)
+	}
+	return out
+}
+
+// fold sets must and may for a block in the phases, and returns the lanes in
+// which some side can occur. With no phase nothing is asked for.
+func (s *sides) fold(block uint64, phases []int, must, may []uint64) uint64 {
+	const ones = ^uint64(0)
+	for i := range must {
+		must[i], may[i] = ones, 0
+	}
+	word := make([]uint64, len(must))
+	occurs := uint64(0)
+	last := 0
+	for _, ph := range phases {
+		last = max(last, ph)
+	}
+	for way := range s.number {
+		live := s.all
+		for i := range s.free {
+			if f := &s.free[i]; way&f.care == f.value {
+				live &^= f.at(block)
+			}
+		}
+		for ph := 1; ph < last; ph++ {
+			for i := range s.back[ph] {
+				if b := &s.back[ph][i]; way&b.care == b.value {
+					live &^= b.at(block)
+				}
+			}
+		}
+		if live == 0 {
+			continue
+		}
+		occurs |= live
+		clear(word)
+		for _, ph := range phases {
+			for i := range s.rows[ph] {
+				r := &s.rows[ph][i]
+				if way&r.care != r.value {
+					continue
+				}
+				lanes := r.at(block)
+				for _, c := range r.columns {
+					word[c] |= lanes
+				}
+			}
+		}
+		for c, x := range word {
+			must[c] &= x | ^live
+			may[c] |= x & live
+		}
+	}
+	for c := range must {
+		must[c] &= occurs
+	}
+	return occurs
+}
+
+// travel tries contacts made, broken and neither. What the store asks for on
+// every side of the change-over has to be on throughout, what it asks for on no
+// side has to be off; sides that cannot occur do not count.
+func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
+	rest, moving := newSpace(f.vars).without(g.bits, g.tested)
+	s := newSpace(rest)
+	sides := f.sides(s, moving)
+	lanes := g.patterns(s)
+	var on []pattern
+	if steps != nil && g.next != nil {
+		on = g.next.patterns(s)
+	}
+	nothing := make([]uint64, len(f.must))
+	share := f.share
+	defer func() { f.share = share }()
+	f.share = f.untried(g.bits)
+	m := moment{space: s, bits: g.bits, tested: g.tested}
+	for block := range s.blocks() {
+		m.block = block
+		here := anyOf(lanes, block) & s.all
+		if here == 0 {
+			continue
+		}
+		here &= sides.fold(block, []int{g.phase}, f.must, f.may)
+		if here == 0 {
+			continue
+		}
+		f.feed(s, block, moving)
+		f.settle(base)
+		f.save()
+		if f.levels {
+			f.layers(base, f.list.Levels)
+			f.saveLayers()
+		}
+		m.phase, m.second = 0, 0
+		f.compare(here, nothing, nothing, m, base)
+		m.phase = g.phase
+		f.tryMoving(phases[g.phase], here, m)
+		if both := here & anyOf(on, block); both != 0 {
+			m.second = g.phase + 1
+			both &= sides.fold(block, []int{m.phase, m.second}, f.must, f.may)
+			f.tryMoving(steps[g.phase], both, m)
+		}
+	}
+}
+
+func (f *finder) tryMoving(p *plan, lanes uint64, m moment) {
+	f.counts.moving += uint64(bits.OnesCount64(lanes)) * f.share
+	f.power(p)
+	f.settle(p)
+	if f.levels {
+		f.layers(p, f.list.Levels)
+	}
+	f.compare(lanes, f.must, f.may, m, p)
+	f.touch(lanes, m)
+	f.cut(p)
+	f.restore(p)
+	if f.levels {
+		f.restoreLayers(p)
+	}
+}
+
+// touch reports contacts that travel on a wire which a phase makes live. What
+// is live without a phase feeds coils on the cards, whose current these contacts
+// are there to switch.
+func (f *finder) touch(lanes uint64, m moment) {
+	quiet := f.saved[1].live
+	for r, nets := range f.g.poles {
+		x := f.possible.ctl[1+2*r] &^ f.certain.ctl[1+2*r] & lanes
+		if x == 0 {
+			continue
+		}
+		hot := uint64(0)
+		for _, n := range nets {
+			hot |= f.possible.live[n] &^ quiet[n]
+		}
+		f.report(LiveSwitch, r, hot&x, m)
+	}
+}
