@@ -182,3 +182,53 @@ func TestFlagsProgramTakesEverythingThroughEveryFlag(t *testing.T) {
 		}
 	}
 }
+
+var token = regexp.MustCompile(`;.*|[A-Za-z]\w*|[0-9]\w*|\.\.|[^\s;]`)
+
+// One wrong token in a program gives one error, or a program: each is left
+// out, made nonsense, and replaced by others of its file (every twentieth: all of
+// them take a minute).
+func TestOneSlipInAProgram(t *testing.T) {
+	e := load(t, "millrace")
+	names, err := fs.Glob(examples.FS, "millrace/programs/*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range names {
+		raw, err := examples.FS.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := string(raw)
+		var places [][]int
+		var others []string
+		for _, at := range token.FindAllStringIndex(text, -1) {
+			if word := text[at[0]:at[1]]; word[0] != ';' {
+				places = append(places, at)
+				if !slices.Contains(others, word) {
+					others = append(others, word)
+				}
+			}
+		}
+		refused := 0
+		for i, at := range places {
+			puts := []string{"", "xyzzy", "?", "99999", "'"}
+			for k := i % 20; k < len(others); k += 20 {
+				puts = append(puts, others[k])
+			}
+			for _, put := range puts {
+				slip := text[:at[0]] + put + text[at[1]:]
+				src, list := program.Load(name, func(string) ([]byte, error) { return []byte(slip), nil })
+				_, more := assemble.Assemble(e.machine, src)
+				list = append(list, more...).Settle(src.Paths())
+				refused += len(list)
+				if len(list) > 1 {
+					t.Errorf("%s:%d: %q for %q gives %d errors: %v", name, 1+strings.Count(text[:at[0]], "\n"), put, text[at[0]:at[1]], len(list), list)
+				}
+			}
+		}
+		if refused < 3*len(places) {
+			t.Errorf("%s: %d slips are refused", name, refused)
+		}
+	}
+}

@@ -54,6 +54,7 @@ func Assemble(m *machine.Machine, src *program.Source) (*Program, diag.List) {
 	a.emit()
 	a.segments()
 	a.symbols()
+	a.unite()
 	return a.out, a.list
 }
 
@@ -86,6 +87,9 @@ type assembler struct {
 	stopped bool
 
 	declared []string // names of labels and constants, for hints
+	// blamed is, by the root of an error, the constant that is at fault.
+	blamed map[string]int32
+	odd    *program.Line // the last on which a name of the machine stood as a value
 }
 
 // word is a name that the machine knows: a mnemonic, a value of fields, or both.
@@ -127,6 +131,7 @@ type memory struct {
 	little  bool
 	next    uint64 // where the next word goes
 	doubt   bool   // next is a guess
+	placed  int    // the last line with an at or a space, -1 without
 	count   int    // words put into it
 	data    []uint64
 	runs    []span
@@ -135,12 +140,16 @@ type memory struct {
 	perByte int  // words a byte
 }
 
+// has reports whether an address, or a count, is within the memory.
+func (m *memory) has(v num) bool { return !v.neg && v.mag < m.size }
+
 // span is a run of words put down one after the other.
 type span struct {
 	address     uint64
 	count       uint64
 	from        int // index of the first word in data
 	first, last int // lines
+	by          int // as memory.placed
 	doubt       bool
 }
 
@@ -156,7 +165,7 @@ func (a *assembler) enter(signal int) {
 		}
 	}
 	s := &a.m.Signals[signal]
-	mem := memory{signal: signal, width: s.Width, size: s.Words, little: s.Little, perWord: s.Width / 8, perByte: 1}
+	mem := memory{signal: signal, width: s.Width, size: s.Words, little: s.Little, placed: -1, perWord: s.Width / 8, perByte: 1}
 	if s.Width < 8 {
 		mem.perByte = (8 + s.Width - 1) / s.Width
 	}
@@ -420,6 +429,8 @@ func (a *assembler) overlap(mem int, x, y *span) {
 	d := a.list.Errorf("program-overlap", a.at(second), "%s is filled twice: %s", name, addresses(from, to))
 	d.Note(a.at(first), "this is there already")
 	d.Hintf("is an `at` missing, or wrong?")
+	// What an `at` puts somewhere may be in the way of much else.
+	d.Because("overlap by line %d", max(x.by, y.by))
 }
 
 // lineAt returns the line of a run that puts the word at an address.

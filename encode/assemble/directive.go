@@ -26,7 +26,7 @@ func (a *assembler) directive(i int, l *program.Line, o *Line) {
 		a.in(l, args)
 		a.label(i, l, o)
 	case program.At:
-		a.moveTo(l, args)
+		a.moveTo(i, l, args)
 		a.label(i, l, o)
 	case program.Space:
 		a.label(i, l, o)
@@ -99,13 +99,13 @@ func (a *assembler) in(l *program.Line, args []program.Arg) {
 	}
 }
 
-func (a *assembler) moveTo(l *program.Line, args []program.Arg) {
+func (a *assembler) moveTo(i int, l *program.Line, args []program.Arg) {
 	if a.cur < 0 {
 		a.homeless(l)
 		return
 	}
 	mem := &a.mems[a.cur]
-	mem.open = false
+	mem.open, mem.placed = false, i
 	mem.doubt = true
 	if a.memoryOf(args) >= 0 {
 		a.missed = true
@@ -119,8 +119,9 @@ func (a *assembler) moveTo(l *program.Line, args []program.Arg) {
 	}
 	if v.neg || v.mag >= mem.size {
 		if !a.lost {
-			a.list.Errorf("program-past-end", a.argAt(l, &args[0]), "%s has the addresses 0 to %d (0x%X), not %s", a.out.Memories[a.cur].Name, mem.size-1, mem.size-1, v).
+			d := a.list.Errorf("program-past-end", a.argAt(l, &args[0]), "%s has the addresses 0 to %d (0x%X), not %s", a.out.Memories[a.cur].Name, mem.size-1, mem.size-1, v).
 				Note(a.m.Signals[mem.signal].At, "%s is declared here", a.out.Memories[a.cur].Name)
+			a.blame(d, args[0].First, args[0].End, mem.has)
 		}
 		return
 	}
@@ -133,7 +134,7 @@ func (a *assembler) space(i int, l *program.Line, args []program.Arg) {
 		return
 	}
 	mem := &a.mems[a.cur]
-	mem.open = false
+	mem.open, mem.placed = false, i
 	if !a.one(l, args, "the number of words") {
 		mem.doubt = true
 		return
@@ -147,8 +148,10 @@ func (a *assembler) space(i int, l *program.Line, args []program.Arg) {
 		mem.doubt = true
 	case v.mag > mem.size-mem.next:
 		if !mem.doubt && !a.lost {
-			a.pastEnd(i, v.mag-(mem.size-mem.next))
+			d := a.pastEnd(i, v.mag-(mem.size-mem.next))
+			a.blame(d, args[0].First, args[0].End, mem.has)
 		}
+		a.unsure(i)
 		mem.doubt = true
 	default:
 		mem.next += v.mag
@@ -203,9 +206,12 @@ func (a *assembler) run(l *program.Line, arg *program.Arg) (from, to num, ok boo
 }
 
 // middle returns where the second half of a run begins among its nodes.
-func (a *assembler) middle(arg *program.Arg) uint32 {
+func (a *assembler) middle(arg *program.Arg) uint32 { return a.operand(arg.End - 1) }
+
+// operand returns where the value begins whose last node stands before end.
+func (a *assembler) operand(end uint32) uint32 {
 	want := 1 // values that the nodes from here to the end make
-	i := arg.End - 1
+	i := end
 	for want > 0 {
 		i--
 		want--
@@ -297,7 +303,8 @@ func (a *assembler) expect(l *program.Line) {
 			return
 		}
 		if v.neg || v.mag >= s.Words {
-			declared(a.list.Errorf("program-past-end", a.argAt(l, &args[0]), "%s has the addresses 0 to %d (0x%X), not %s", s.Name, s.Words-1, s.Words-1, v))
+			d := declared(a.list.Errorf("program-past-end", a.argAt(l, &args[0]), "%s has the addresses 0 to %d (0x%X), not %s", s.Name, s.Words-1, s.Words-1, v))
+			a.blame(d, args[0].First, args[0].End, func(v num) bool { return !v.neg && v.mag < s.Words })
 			return
 		}
 		e.Index = v.mag
@@ -309,7 +316,8 @@ func (a *assembler) expect(l *program.Line) {
 		return
 	}
 	if !v.fits(s.Width, false) {
-		declared(a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for %s, which takes %s", v, excess(v, s.Width, false), s.Name, reach(s.Width, false)))
+		d := declared(a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for %s, which takes %s", v, excess(v, s.Width, false), s.Name, reach(s.Width, false)))
+		a.blame(d, arg.First, arg.End, func(v num) bool { return v.fits(s.Width, false) })
 		return
 	}
 	e.Value = v.bits() & (^uint64(0) >> (64 - s.Width))

@@ -27,7 +27,7 @@ func (a *assembler) emit() {
 			mem.data = mem.data[:from+f.size] // there is room: layOut counted
 			o.Words = mem.data[from : from+f.size : from+f.size]
 			if len(a.list) < maxErrors || !a.full(i) {
-				a.encode(l, o, f)
+				a.encode(i, l, o, f)
 			}
 			continue
 		}
@@ -60,7 +60,7 @@ func (a *assembler) formOf(l *program.Line, ins int) *form {
 }
 
 // encode fills in the words of an instruction.
-func (a *assembler) encode(l *program.Line, o *Line, f *form) {
+func (a *assembler) encode(i int, l *program.Line, o *Line, f *form) {
 	first := f.base[0]
 	rest := o.Words[f.head-1:] // rest[w] is word w of the encoding, for w > 0
 	copy(rest[1:], f.base[1:])
@@ -85,7 +85,7 @@ func (a *assembler) encode(l *program.Line, o *Line, f *form) {
 				}
 			}
 			if how == good && !v.fits(op.width, op.signed) && !(op.relative && a.guessed(o)) {
-				a.tooLarge(l, f, k, arg, v)
+				a.tooLarge(i, l, f, k, arg, v)
 			}
 			bits = v.bits()
 		}
@@ -129,13 +129,14 @@ func (a *assembler) guessed(o *Line) bool {
 	return false
 }
 
-func (a *assembler) tooLarge(l *program.Line, f *form, k int, arg *program.Arg, v num) {
+func (a *assembler) tooLarge(i int, l *program.Line, f *form, k int, arg *program.Arg, v num) {
 	ins := &a.m.Instructions[f.ins]
 	op := &ins.Operands[k]
 	by := excess(v, op.Width, op.Signed || op.Relative)
 	if op.Relative {
-		a.list.Errorf("program-value", a.argAt(l, arg), "the target is %s words from the end of this instruction, %s for %s", v, by, reach(op.Width, true)).
+		d := a.list.Errorf("program-value", a.argAt(l, arg), "the target is %s words from the end of this instruction, %s for %s", v, by, reach(op.Width, true)).
 			Note(op.At, "operand %s is declared here", short(op.Name))
+		a.tooFar(d, i, arg)
 		return
 	}
 	d := a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for operand %s of %s, which takes %s", v, by, short(op.Name), short(ins.Name), reach(op.Width, op.Signed)).
@@ -147,6 +148,7 @@ func (a *assembler) tooLarge(l *program.Line, f *form, k int, arg *program.Arg, 
 		}
 		d.Hintf("a slice takes a part of it: %s[%d:0]", short(text), op.Width-1)
 	}
+	a.blame(d, arg.First, arg.End, func(v num) bool { return v.fits(op.Width, op.Signed) })
 }
 
 // excluded returns the index of the `except` that takes these operands out, or -1.
@@ -184,6 +186,7 @@ func (a *assembler) refuse(l *program.Line, f *form, x int, args []program.Arg) 
 // values works out what stands after byte or word.
 func (a *assembler) values(i int, l *program.Line, width int, put func(uint64)) {
 	args := a.src.Of(l)
+	fits := func(v num) bool { return v.fits(width, false) }
 	for k := range args {
 		arg := &args[k]
 		if a.src.Nodes[arg.End-1].Op == program.Run {
@@ -194,7 +197,8 @@ func (a *assembler) values(i int, l *program.Line, width int, put func(uint64)) 
 			}
 			for _, end := range [...]num{from, to} {
 				if !end.fits(width, false) {
-					a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for a %s, which takes %s", end, excess(end, width, false), a.src.Names[l.Name], reach(width, false))
+					d := a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for a %s, which takes %s", end, excess(end, width, false), a.src.Names[l.Name], reach(width, false))
+					a.blame(d, arg.First, arg.End, fits)
 					break
 				}
 			}
@@ -213,7 +217,8 @@ func (a *assembler) values(i int, l *program.Line, width int, put func(uint64)) 
 		v, how := a.value(l, arg)
 		if how == good && !v.fits(width, false) {
 			if len(a.list) < maxErrors || !a.full(i) {
-				a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for a %s, which takes %s", v, excess(v, width, false), a.src.Names[l.Name], reach(width, false))
+				d := a.list.Errorf("program-value", a.argAt(l, arg), "%s is %s for a %s, which takes %s", v, excess(v, width, false), a.src.Names[l.Name], reach(width, false))
+				a.blame(d, arg.First, arg.End, fits)
 			}
 		}
 		put(v.bits())

@@ -175,8 +175,8 @@ expect tape[1] = last
 	for _, at := range slipToken.FindAllStringIndex(text, -1) {
 		old := text[at[0]:at[1]]
 		for _, put := range []string{"", old + " " + old, "xyzzy", "7", "at", "go", "(", ")", ",", ":", "=", "?", "§", `"`, "'", "0x", "..", "-", "99999", "bb", "table"} {
-			if put == old || put == "99999" && old == "4" || put == "at" && old == "space" {
-				continue // a value or an address that is wrong for all that comes after
+			if put == old {
+				continue // an address that is wrong for all that comes after
 			}
 			_, _, list := run(t, m, map[string]string{"a.prog": text[:at[0]] + put + text[at[1]:]})
 			if n := len(list); n > 1 {

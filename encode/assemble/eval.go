@@ -169,6 +169,10 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 			x := st[len(st)-1]
 			if hi.neg || lo.neg || hi.mag > 63 || lo.mag > hi.mag {
 				if how == good {
+					from := a.operand(first + uint32(i))
+					if n.Op == program.Slice {
+						from = a.operand(from)
+					}
 					d := a.list.Errorf("program-slice", a.nodeAt(l, n), "a slice goes from an upper to a lower bit of 63 to 0, not from %s to %s", hi, lo)
 					if n.Op == program.Bit {
 						d.Text = "bits count from 63 to 0, and this is bit " + hi.String()
@@ -176,6 +180,7 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 					if !hi.neg && !lo.neg && hi.mag < lo.mag && lo.mag < 64 {
 						d.Hintf("the upper bit comes first: [%s:%s]", lo, hi)
 					}
+					a.blame(d, from, first+uint32(i), func(v num) bool { return !v.neg && v.mag < 64 })
 				}
 				return num{}, bad, 0
 			}
@@ -194,7 +199,8 @@ func (a *assembler) eval(l *program.Line, first, end uint32, early bool) (num, v
 			case program.Div:
 				if y.mag == 0 {
 					if how == good {
-						a.list.Errorf("program-division", a.nodeAt(l, n), "this divides by zero")
+						d := a.list.Errorf("program-division", a.nodeAt(l, n), "this divides by zero")
+						a.blame(d, a.operand(first+uint32(i)), first+uint32(i), func(v num) bool { return v.mag > 0 })
 					}
 					return num{}, bad, 0
 				}
@@ -235,6 +241,13 @@ func (a *assembler) undefined(l *program.Line, n *program.Node) {
 		return
 	}
 	at := a.nodeAt(l, n)
+	if a.word[id] > 0 {
+		// Such names come together, behind a byte that should be a mnemonic.
+		if a.odd == l {
+			return
+		}
+		a.odd = l
+	}
 	if int(id) < len(program.Directives()) {
 		a.list.Errorf("program-operand", at, "%s is a directive, no value", name)
 		return

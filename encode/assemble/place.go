@@ -154,6 +154,7 @@ func (a *assembler) put(i int, o *Line, n uint64) bool {
 		if !mem.doubt && !a.lost {
 			a.pastEnd(i, n-(mem.size-mem.next))
 		}
+		a.unsure(i)
 		mem.doubt = true
 		return false
 	}
@@ -164,7 +165,7 @@ func (a *assembler) put(i int, o *Line, n uint64) bool {
 	}
 	o.Memory, o.Address = a.cur, mem.next
 	if !mem.open {
-		mem.runs = append(mem.runs, span{address: mem.next, from: mem.count, first: i, doubt: mem.doubt || a.lost})
+		mem.runs = append(mem.runs, span{address: mem.next, from: mem.count, first: i, by: mem.placed, doubt: mem.doubt || a.lost})
 		mem.open = true
 	}
 	r := &mem.runs[len(mem.runs)-1]
@@ -176,13 +177,23 @@ func (a *assembler) put(i int, o *Line, n uint64) bool {
 	return true
 }
 
-func (a *assembler) pastEnd(line int, by uint64) {
+// unsure says that a line is not where its label says: what was meant to be
+// there does not fit, and that was reported.
+func (a *assembler) unsure(line int) {
+	if id := a.src.Lines[line].Label; id >= 0 {
+		if s := &a.sym[id]; s.kind == label && int(s.line) == line {
+			s.state = doubtful
+		}
+	}
+}
+
+func (a *assembler) pastEnd(line int, by uint64) *diag.Diagnostic {
 	mem, words := &a.mems[a.cur], "words"
 	if by == 1 {
 		words = "word"
 	}
 	name := a.out.Memories[a.cur].Name
-	a.list.Errorf("program-past-end", a.at(line), "this goes %d %s past the end of %s, whose last address is %d (0x%X)", by, words, name, mem.size-1, mem.size-1).
+	return a.list.Errorf("program-past-end", a.at(line), "this goes %d %s past the end of %s, whose last address is %d (0x%X)", by, words, name, mem.size-1, mem.size-1).
 		Note(a.m.Signals[mem.signal].At, "%s is declared here", name)
 }
 
@@ -300,6 +311,9 @@ func (a *assembler) unknownMnemonic(l *program.Line) {
 		d.Hintf("did you mean %s?", near)
 	} else if l.Label < 0 && l.Count == 0 {
 		d.Hintf("if %s is a label, a colon follows it", short(name))
+	}
+	if l.Label < 0 && l.Count == 0 {
+		a.excuses++ // the colon may have become a part of the name
 	}
 }
 
