@@ -11,18 +11,9 @@ const (
 // best cover and a bound on cost (not price); literals tells whether no cover of the
 // same cost has fewer of them, if that was asked for.
 func (h *heuristic) exact(on, f []uint64, literals bool) (best []uint64, bound int64, fewest bool) {
-	all, ok := h.primes(append(append([]uint64{}, on...), h.free...), mostPairs)
+	all, ok := h.admissiblePrimes(append(append([]uint64{}, on...), h.free...))
 	if !ok {
 		return f, 0, false
-	}
-	if len(h.law.rules) > 0 {
-		kept := all[:0]
-		for i := range h.len(all) {
-			if h.law.interior(h.at(all, i)) {
-				kept = append(kept, h.at(all, i)...)
-			}
-		}
-		all = h.maximal(kept)
 	}
 	if h.len(all) > mostColumns || h.stopped {
 		return f, 0, false
@@ -67,4 +58,19 @@ func (h *heuristic) costOf(l []uint64) int64 {
 		n += h.cost(h.at(l, i))
 	}
 	return n
+}
+
+// admissiblePrimes returns the maximal admissible implicants of the function.
+func (k *worker) admissiblePrimes(l []uint64) ([]uint64, bool) {
+	all, ok := k.primes(l, mostPairs)
+	if !ok || len(k.law.rules) == 0 {
+		return all, ok
+	}
+	kept := all[:0]
+	for i := range k.len(all) {
+		if c := k.at(all, i); k.law.interior(c) {
+			kept = append(kept, c...)
+		}
+	}
+	return k.maximal(kept), !k.stopped
 }
