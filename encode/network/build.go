@@ -1,0 +1,547 @@
+package network
+
+import (
+	"fmt"
+	"math/bits"
+	"slices"
+	"strings"
+
+	"coilwright/encode/cube"
+	"coilwright/encode/machine"
+	"coilwright/encode/store"
+)
+
+// Styles of a network, in the order in which they give up what is easy to read.
+var Styles = []string{"plain", "shared", "minimal"}
+
+// Build turns a store into a circuit in one of the Styles. Plain has a relay
+// for each pattern of opcode and flags and a row for each (pattern, set of
+// phases). Shared lets instructions share rows and finds its own wires and
+// conditions by cost. Minimal also uses what is free: opcodes in s.Free, and
+// the phases after the restart of a path.
+//
+// It is never dearer than the style before it: if the search finds nothing
+// better, it keeps what that style has.
+func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) (*Circuit, error) {
+	if !slices.Contains(Styles, style) {
+		return nil, fmt.Errorf("there is no style %q: plain, shared, minimal", style)
+	}
+	driven := store.NewSet(len(s.Columns))
+	for _, c := range s.Word.Bits {
+		if c >= 0 {
+			driven.Add(c)
+		}
+	}
+	var best *Circuit
+	for _, st := range Styles {
+		d := newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
+		var c *Circuit
+		if st == "plain" {
+			c = d.plain(s, gather(s, driven))
+		} else {
+			c = d.cheapest(s)
+		}
+		c.Cost = c.Price(hw)
+		if best == nil || c.Cost.Total < best.Cost.Total {
+			best = c
+		}
+		best.Style = st
+		best.Bound, best.Because = d.bound(s)
+		if st == style {
+			break
+		}
+	}
+	return best, nil
+}
+
+// plain gives each row a tree of its own, which is one pole of its condition's relay.
+func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
+	type condKey struct {
+		opcodes string
+		flags   cube.Cube
+	}
+	matches := func(r *Row, p *piece) bool {
+		flags := cube.Cube{Care: r.Flags.Care << s.OpcodeBits, Value: r.Flags.Value << s.OpcodeBits}
+		if !p.at.Within(flags) {
+			return false
+		}
+		if len(r.Opcodes) == 0 {
+			return true
+		}
+		for _, o := range r.Opcodes {
+			if p.at.Within(o) {
+				return true
+			}
+		}
+		return false
+	}
+	seen := map[condKey]bool{}
+	var conds []condition
+	var names []string
+	for i := range drafts {
+		r := &drafts[i].Row
+		key := condKey{fmt.Sprint(r.Opcodes), r.Flags}
+		if seen[key] || len(r.Opcodes) <= 1 && len(r.Opcodes)+r.Flags.Literals() <= 1 && (len(r.Opcodes) == 0 || r.Opcodes[0].Literals() <= 1) {
+			continue
+		}
+		seen[key] = true
+		c := condition{make([]bool, len(d.pieces)), make([]bool, len(d.pieces))}
+		for p := range d.pieces {
+			c.need[p] = matches(r, &d.pieces[p])
+			c.may[p] = c.need[p]
+		}
+		conds = append(conds, c)
+		names = append(names, r.Owner)
+	}
+	for k, c := range conds {
+		if _, ok := d.addCondition(c); ok {
+			d.names[len(d.conds)-1] = names[k]
+		}
+	}
+	d.budget = 0
+	line := map[int]int{}
+	for k, l := range d.driven {
+		line[l] = k
+	}
+	p := &plan{}
+	for i := range drafts {
+		r := &drafts[i].Row
+		w := phaseSet{}
+		for _, q := range r.Phases {
+			w.add(q)
+		}
+		k := slices.Index(p.wires, w)
+		if k < 0 {
+			k = len(p.wires)
+			p.wires = append(p.wires, w)
+			p.feeds = append(p.feeds, &feed{})
+		}
+		need := store.NewSet(len(d.pieces))
+		for q := range d.pieces {
+			if matches(r, &d.pieces[q]) {
+				need.Add(q)
+			}
+		}
+		var group []demand
+		b := branch{}
+		for _, l := range r.Lines {
+			group = append(group, demand{line[l], need})
+			b.outputs = append(b.outputs, line[l])
+		}
+		frozen := make([]uint64, len(d.pieces))
+		var alive []int32
+		for q := range d.pieces {
+			alive = append(alive, int32(q))
+			frozen[q] = d.pieces[q].frozenIn(w)
+		}
+		b.root = d.grow(group, alive, frozen, func(q, _ int) bool { return need.Has(q) })
+		p.feeds[k].trees = append(p.feeds[k].trees, b)
+	}
+	return d.draw(s, p)
+}
+
+// cheapest searches wires and conditions.
+func (d *designer) cheapest(s *store.Store) *Circuit {
+	p := d.search(2000)
+	p = d.conditions(p, 200)
+	return d.draw(s, p)
+}
+
+// draw turns a plan into points, contacts and diodes.
+func (d *designer) draw(s *store.Store, p *plan) *Circuit {
+	c := &Circuit{}
+	w := &drawing{designer: d, c: c, s: s, signals: make([]int, len(d.vars)), columns: map[int]int{}, fed: make([]int, len(d.driven)), coils: map[int]int{}}
+	for i := range w.signals {
+		w.signals[i] = -1
+	}
+	used := d.usedConditions(p)
+	feedPoint := -1
+	var tied []demand
+	order := []int{}
+	for k, on := range used {
+		if on {
+			order = append(order, k)
+		}
+	}
+	for n, k := range order {
+		x := demand{n, store.NewSet(len(d.pieces))}
+		for i := range d.pieces {
+			if d.vars[d.bits+k].values[i] == 2 {
+				x.pieces.Add(i)
+			}
+		}
+		tied = append(tied, x)
+	}
+	var coils *feed
+	if len(order) > 0 {
+		feedPoint = w.point(Point{Kind: FeedPoint})
+		all := d.vars
+		alive := make([]int32, len(d.pieces))
+		for i := range alive {
+			alive[i] = int32(i)
+		}
+		d.vars = all[:d.bits]
+		coils = d.arrange(tied, alive, d.flagsFrozen(), func(i, n int) bool { return all[d.bits+order[n]].values[i]&2 != 0 })
+		d.vars = all
+	}
+	// The signals first, bits and flags in order, so that designators follow them.
+	mark := map[int]bool{}
+	var look func(t *decision)
+	look = func(t *decision) {
+		if t.v >= 0 {
+			mark[t.v] = true
+			look(t.off)
+			look(t.on)
+		}
+	}
+	for _, f := range p.feeds {
+		for _, b := range f.trees {
+			look(b.root)
+		}
+	}
+	if coils != nil {
+		for _, b := range coils.trees {
+			look(b.root)
+		}
+	}
+	for v := 0; v < d.bits; v++ {
+		if mark[v] {
+			kind, n := OpcodeSignal, v
+			if v >= s.OpcodeBits {
+				kind, n = FlagSignal, v-s.OpcodeBits
+			}
+			w.signals[v] = w.signal(Signal{Kind: kind, N: n, Coil: -1})
+		}
+	}
+	for _, k := range order {
+		sig := Signal{Kind: ConditionSignal, N: len(w.coilOf) + 1, Owner: d.names[k]}
+		var in []int
+		for i := range d.pieces {
+			if d.vars[d.bits+k].values[i] == 2 {
+				sig.When = append(sig.When, d.pieces[i].at)
+				in = append(in, i)
+			}
+		}
+		if sig.Owner == "" {
+			sig.Owner = d.owners(s, in)
+		}
+		n := w.signal(sig)
+		w.signals[d.bits+k] = n
+		pt := w.point(Point{Kind: CoilPoint, N: n})
+		c.Signals[n].Coil = pt
+		w.coilOf = append(w.coilOf, pt)
+	}
+	if coils != nil {
+		leaves := make([]int, len(order))
+		for _, b := range coils.trees {
+			count(b, leaves)
+		}
+		for _, b := range coils.trees {
+			w.hang(b, feedPoint, leaves, -1, phaseSet{}, func(n int) int { return w.coilOf[n] })
+		}
+	}
+	for k := range p.wires {
+		for _, b := range p.feeds[k].trees {
+			count(b, w.fed)
+		}
+	}
+	pulse := 0
+	for k, set := range p.wires {
+		if len(p.feeds[k].trees) == 0 {
+			continue
+		}
+		var wire int
+		if set.len() == 1 {
+			wire = w.phase(set.phases()[0])
+		} else {
+			pulse++
+			wire = w.point(Point{Kind: PulsePoint, N: pulse, Phases: set.phases()})
+			from := wire
+			if d.hw.Diode.Levels < 2 {
+				n := w.signal(Signal{Kind: PulseSignal, N: pulse})
+				coil := w.point(Point{Kind: CoilPoint, N: n})
+				c.Signals[n].Coil = coil
+				if feedPoint < 0 {
+					feedPoint = w.point(Point{Kind: FeedPoint})
+				}
+				c.Contacts = append(c.Contacts, Contact{Signal: n, Common: feedPoint, Break: -1, Make: wire})
+				from = coil
+			}
+			for _, q := range set.phases() {
+				c.Diodes = append(c.Diodes, Joint{w.phase(q), from})
+			}
+		}
+		for _, b := range p.feeds[k].trees {
+			w.hang(b, wire, w.fed, wire, set, w.column)
+		}
+	}
+	for i, l := range d.driven {
+		if s.Columns[l].Low {
+			n := w.signal(Signal{Kind: InverterSignal, N: l, Coil: w.column(i)})
+			if feedPoint < 0 {
+				feedPoint = w.point(Point{Kind: FeedPoint})
+			}
+			c.Contacts = append(c.Contacts, Contact{Signal: n, Common: feedPoint, Break: w.point(Point{Kind: LowPoint, N: l}), Make: -1})
+		}
+	}
+	return c
+}
+
+// drawing is a circuit in the making.
+type drawing struct {
+	*designer
+	c       *Circuit
+	s       *store.Store
+	signals []int // by variable
+	columns map[int]int
+	phaseAt map[int]int
+	fed     []int // by driven line: leaves that feed it
+	coils   map[int]int
+	coilOf  []int // by condition in use
+	path    []int
+}
+
+func (w *drawing) point(p Point) int {
+	w.c.Points = append(w.c.Points, p)
+	return len(w.c.Points) - 1
+}
+
+func (w *drawing) signal(s Signal) int {
+	w.c.Signals = append(w.c.Signals, s)
+	return len(w.c.Signals) - 1
+}
+
+func (w *drawing) column(line int) int {
+	if p, ok := w.columns[line]; ok {
+		return p
+	}
+	w.columns[line] = w.point(Point{Kind: ColumnPoint, N: w.driven[line]})
+	return w.columns[line]
+}
+
+func (w *drawing) phase(q int) int {
+	if w.phaseAt == nil {
+		w.phaseAt = map[int]int{}
+	}
+	if p, ok := w.phaseAt[q]; ok {
+		return p
+	}
+	w.phaseAt[q] = w.point(Point{Kind: PhasePoint, N: q})
+	return w.phaseAt[q]
+}
+
+// count adds up the leaves that feed each output of a tree.
+func count(b branch, leaves []int) {
+	var walk func(t *decision)
+	walk = func(t *decision) {
+		if t.v >= 0 {
+			walk(t.off)
+			walk(t.on)
+			return
+		}
+		for _, k := range t.outputs.Columns() {
+			leaves[b.outputs[k]]++
+		}
+	}
+	walk(b.root)
+}
+
+// hang draws one tree from a point. Leaves that feed one output which nothing
+// else feeds end on it; all others are rows with a diode to each output.
+func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseSet, to func(output int) int) {
+	pieces := make([]int32, len(w.pieces))
+	for i := range pieces {
+		pieces[i] = int32(i)
+	}
+	var draw func(t *decision, at int, in []int32) int
+	row := func(t *decision, at int, in []int32, direct bool) {
+		if wire < 0 {
+			return
+		}
+		r := CircuitRow{Point: at, Wire: wire, Phases: phases.phases(), Direct: direct, Through: slices.Clone(w.path)}
+		for _, k := range t.outputs.Columns() {
+			r.Lines = append(r.Lines, w.driven[b.outputs[k]])
+		}
+		var for_ []int
+		for _, i := range in {
+			for _, k := range t.outputs.Columns() {
+				if !phases.and(w.pieces[i].on[b.outputs[k]]).empty() {
+					for_ = append(for_, int(i))
+					break
+				}
+			}
+		}
+		r.Owner = w.owners(w.s, for_)
+		if len(w.path) > 0 {
+			for _, i := range for_ {
+				r.When = append(r.When, w.pieces[i].at)
+			}
+			if !direct {
+				w.c.Points[at].N = len(w.c.Rows)
+			}
+		}
+		w.c.Rows = append(w.c.Rows, r)
+	}
+	// throw returns the point that a contact's side is soldered to.
+	throw := func(t *decision, in []int32) int {
+		if t.v >= 0 {
+			at := w.point(Point{Kind: TreePoint})
+			draw(t, at, in)
+			return at
+		}
+		out := t.outputs.Columns()
+		if len(out) == 0 {
+			return -1
+		}
+		if len(out) == 1 && leaves[b.outputs[out[0]]] == 1 {
+			at := to(b.outputs[out[0]])
+			row(t, at, in, true)
+			return at
+		}
+		kind := RowPoint
+		if wire < 0 {
+			kind = TreePoint
+		}
+		at := w.point(Point{Kind: kind})
+		draw(t, at, in)
+		return at
+	}
+	draw = func(t *decision, at int, in []int32) int {
+		if t.v < 0 {
+			if t.outputs.Empty() {
+				return at
+			}
+			row(t, at, in, false)
+			for _, k := range t.outputs.Columns() {
+				w.c.Diodes = append(w.c.Diodes, Joint{at, to(b.outputs[k])})
+			}
+			return at
+		}
+		n := len(w.c.Contacts)
+		w.c.Contacts = append(w.c.Contacts, Contact{Signal: w.signals[t.v], Common: at})
+		w.path = append(w.path, n)
+		var off, on []int32
+		x := &w.vars[t.v]
+		for _, i := range in {
+			if x.values[i]&1 != 0 {
+				off = append(off, i)
+			}
+			if x.values[i]&2 != 0 {
+				on = append(on, i)
+			}
+		}
+		breaks := throw(t.off, off)
+		makes := throw(t.on, on)
+		w.c.Contacts[n].Break, w.c.Contacts[n].Make = breaks, makes
+		w.path = w.path[:len(w.path)-1]
+		return at
+	}
+	draw(b.root, from, pieces)
+}
+
+// owners names whom a set of pieces belongs to: "add, sub and 3 more".
+func (d *designer) owners(s *store.Store, pieces []int) string {
+	all := map[string]bool{}
+	var names []string
+	for _, p := range pieces {
+		n := s.Owners[d.pieces[p].owner].Name
+		if !all[n] {
+			all[n] = true
+			names = append(names, n)
+		}
+	}
+	if len(names) == len(d.allOwners()) && len(names) > 1 {
+		return "every opcode"
+	}
+	if len(names) > 4 {
+		return strings.Join(names[:3], ", ") + fmt.Sprintf(" and %d more", len(names)-3)
+	}
+	return strings.Join(names, ", ")
+}
+
+func (d *designer) allOwners() map[int]bool {
+	out := map[int]bool{}
+	for i := range d.pieces {
+		out[d.pieces[i].owner] = true
+	}
+	return out
+}
+
+// usedConditions tells which conditions some tree of the plan looks at.
+func (d *designer) usedConditions(p *plan) []bool {
+	used := make([]bool, len(d.conds))
+	var look func(t *decision)
+	look = func(t *decision) {
+		if t.v < 0 {
+			return
+		}
+		if t.v >= d.bits {
+			used[t.v-d.bits] = true
+		}
+		look(t.off)
+		look(t.on)
+	}
+	for _, f := range p.feeds {
+		for _, b := range f.trees {
+			look(b.root)
+		}
+	}
+	return used
+}
+
+// flagsFrozen returns for each piece the flags that are in change-over in any
+// of its phases. A condition's relay may move only where its wires are dead,
+// so its tree looks at such a flag only where it must.
+func (d *designer) flagsFrozen() []uint64 {
+	out := make([]uint64, len(d.pieces))
+	for i := range d.pieces {
+		for _, f := range d.pieces[i].frozen {
+			out[i] |= f
+		}
+		out[i] &= d.flags
+	}
+	return out
+}
+
+// bound proves that no network for this store costs less. A bit on which what
+// has to be fed depends, all else equal, needs a relay that follows it and a
+// contact of that relay; a `low` line needs its inverter.
+func (d *designer) bound(s *store.Store) (float64, []string) {
+	needed := uint64(0)
+	for i := range d.pieces {
+		a := &d.pieces[i]
+		for j := range d.pieces[:i] {
+			b := &d.pieces[j]
+			differ := (a.at.Value ^ b.at.Value) & a.at.Care & b.at.Care
+			if bits.OnesCount64(differ) != 1 || needed&differ != 0 {
+				continue
+			}
+			both := a.live.and(b.live)
+			for l := range d.driven {
+				if !a.on[l].and(both).minus(b.on[l]).empty() || !b.on[l].and(both).minus(a.on[l]).empty() {
+					needed |= differ
+					break
+				}
+			}
+		}
+	}
+	n := bits.OnesCount64(needed)
+	low := 0
+	for _, l := range d.driven {
+		if s.Columns[l].Low {
+			low++
+		}
+	}
+	c := d.hw.Cost
+	body := c.Relay + 2*c.Joint
+	if d.hw.Relay.Suppression != "none" {
+		body += c.Diode + 2*c.Joint
+	}
+	total := float64(n+low) * (body + c.Contact + 2*c.Joint)
+	var why []string
+	why = append(why, fmt.Sprintf("%d bits of opcode and flags decide, each by itself, whether some line is on: each needs a relay and a contact", n))
+	if low > 0 {
+		why = append(why, fmt.Sprintf("%d lines are active low: each needs a relay and a contact", low))
+	}
+	return total, why
+}

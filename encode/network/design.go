@@ -1,0 +1,516 @@
+package network
+
+import (
+	"cmp"
+	"encoding/binary"
+	"slices"
+
+	"coilwright/encode/machine"
+	"coilwright/encode/store"
+)
+
+// designer looks for the cheapest way to feed every line in every phase. What
+// it decides is which phase and pulse wires there are and which conditions
+// have a relay; the rest follows: for each line the wires that feed it (the
+// fewest, by greedy set cover), for each wire its trees.
+type designer struct {
+	hw     machine.Hardware
+	phases int
+	bits   int   // of opcode and flags
+	driven []int // columns
+	pieces []piece
+	vars   []variable
+	conds  []condition
+	names  map[int]string // of conditions, where the caller has one
+	flags  uint64         // the bits that are flags
+	coils  []float64      // by condition: what its tree costs by itself
+	price  []float64      // of a contact, by variable
+	diode  float64        // with its joints
+	cache  map[string]*feed
+	travel phaseSet // phases in which the whole opcode is in change-over: nothing may look at it
+	budget int      // nodes of a tree that are tried in several ways
+}
+
+// condition is a pattern that has a relay of its own.
+type condition struct {
+	need, may []bool // by piece: has to be in; may be in
+}
+
+// feed is what hangs on one wire.
+type feed struct {
+	trees []branch
+	cost  float64
+}
+
+// branch is one tree on a wire, with the outputs that it may feed.
+type branch struct {
+	outputs []int // lines (index into driven), or conditions
+	root    *decision
+}
+
+// demand is the pieces that need an output from a wire.
+type demand struct {
+	output int
+	pieces store.Set
+}
+
+func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven []int, free bool) *designer {
+	d := &designer{hw: hw, phases: s.Phases, bits: s.OpcodeBits + len(s.Flags), driven: driven, cache: map[string]*feed{}, budget: 40, names: map[int]string{}}
+	d.flags = (1<<len(s.Flags) - 1) << s.OpcodeBits
+	d.pieces = cut(s, ch, driven, free)
+	opcode := uint64(1)<<s.OpcodeBits - 1
+	for _, m := range ch.Moving {
+		if m.Bits == opcode && m.Opcode.Care == 0 {
+			d.travel.add(m.Phase)
+		}
+	}
+	d.vars = bitVariables(d.pieces, d.bits)
+	for range d.vars {
+		d.price = append(d.price, d.contactPrice())
+	}
+	d.diode = hw.Cost.Diode + 2*hw.Cost.Joint
+	return d
+}
+
+// contactPrice is what a transfer costs with its share of a relay body.
+func (d *designer) contactPrice() float64 {
+	c := d.hw.Cost
+	body := c.Relay + 2*c.Joint
+	if d.hw.Relay.Suppression != "none" {
+		body += d.diode
+	}
+	return c.Contact + 3*c.Joint + body/float64(d.hw.Relay.Poles)
+}
+
+// wirePrice is what it takes to have the wire at all.
+func (d *designer) wirePrice(w phaseSet) float64 {
+	n := w.len()
+	switch {
+	case n < 2:
+		return 0
+	case d.hw.Diode.Levels < 2:
+		return float64(n)*d.diode + d.hw.Cost.Relay + d.hw.Cost.Contact + 6*d.hw.Cost.Joint + d.diode
+	}
+	return float64(n) * d.diode
+}
+
+// fits reports whether a wire may feed a line on a piece.
+func (d *designer) fits(w phaseSet, piece, line int) bool {
+	p := &d.pieces[piece]
+	return w.and(p.live).within(p.on[line])
+}
+
+// usage is the wires that feed a line, and on which pieces.
+type usage struct {
+	wires   []int // that feed the line
+	pieces  []store.Set
+	covered bool
+}
+
+// feeds chooses the wires of a line: first those that may feed it whatever the
+// opcode, the longest first, then for each piece those that cover most of what is left.
+func (d *designer) feeds(line int, wires []phaseSet) usage {
+	var out usage
+	left := make([]phaseSet, len(d.pieces))
+	any := phaseSet{}
+	for i := range d.pieces {
+		left[i] = d.pieces[i].on[line]
+		any = any.or(left[i])
+	}
+	by := map[int]store.Set{}
+	take := func(w, piece int) {
+		if by[w] == nil {
+			by[w] = store.NewSet(len(d.pieces))
+		}
+		by[w].Add(piece)
+	}
+	type candidate struct{ wire, size int }
+	var always, some []candidate
+	for w, set := range wires {
+		if set.and(any).empty() {
+			continue
+		}
+		all, one := true, false
+		for i := range d.pieces {
+			if d.fits(set, i, line) {
+				one = one || !set.and(left[i]).empty()
+			} else {
+				all = false
+			}
+		}
+		if all {
+			always = append(always, candidate{w, set.len()})
+		} else if one && set.and(d.travel).empty() {
+			some = append(some, candidate{w, set.len()})
+		}
+	}
+	longest := func(c []candidate) {
+		slices.SortStableFunc(c, func(a, b candidate) int { return cmp.Compare(b.size, a.size) })
+	}
+	longest(always)
+	for _, c := range always {
+		gain := false
+		for i := range d.pieces {
+			if !wires[c.wire].and(left[i]).empty() {
+				gain = true
+				break
+			}
+		}
+		if !gain {
+			continue
+		}
+		for i := range d.pieces {
+			if !wires[c.wire].and(left[i]).empty() {
+				take(c.wire, i)
+			}
+			left[i] = left[i].minus(wires[c.wire])
+		}
+	}
+	longest(some)
+	out.covered = true
+	for i := range d.pieces {
+		for !left[i].empty() {
+			best, most := -1, 0
+			for _, c := range some {
+				if c.size <= most {
+					break
+				}
+				if n := wires[c.wire].and(left[i]).len(); n > most && d.fits(wires[c.wire], i, line) {
+					best, most = c.wire, n
+				}
+			}
+			if best < 0 {
+				out.covered = false
+				return out
+			}
+			take(best, i)
+			left[i] = left[i].minus(wires[best])
+		}
+	}
+	for w := range wires {
+		if by[w] != nil {
+			out.wires = append(out.wires, w)
+			out.pieces = append(out.pieces, by[w])
+		}
+	}
+	return out
+}
+
+// hang finds the trees of a wire.
+func (d *designer) hang(w phaseSet, demands []demand) *feed {
+	if len(demands) == 0 {
+		return &feed{}
+	}
+	key := make([]byte, 0, 64)
+	for _, word := range w {
+		key = binary.LittleEndian.AppendUint64(key, word)
+	}
+	for _, x := range demands {
+		key = binary.LittleEndian.AppendUint32(key, uint32(x.output))
+		for _, word := range x.pieces {
+			key = binary.LittleEndian.AppendUint64(key, word)
+		}
+	}
+	if f, ok := d.cache[string(key)]; ok {
+		return f
+	}
+	frozen := make([]uint64, len(d.pieces))
+	var alive []int32
+	for i := range d.pieces {
+		if !w.and(d.pieces[i].live).empty() {
+			alive = append(alive, int32(i))
+			frozen[i] = d.pieces[i].frozenIn(w)
+		}
+	}
+	may := func(piece, line int) bool { return d.fits(w, piece, line) }
+	f := d.arrange(demands, alive, frozen, may)
+	f.cost += d.wirePrice(w)
+	d.cache[string(key)] = f
+	return f
+}
+
+// arrange splits the outputs of one wire into trees: outputs needed by the
+// same pieces share one, and trees are joined while that is cheaper.
+func (d *designer) arrange(demands []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *feed {
+	var groups [][]demand
+	at := map[string]int{}
+	for _, x := range demands {
+		key := string(bytesOf(x.pieces))
+		i, ok := at[key]
+		if !ok {
+			i = len(groups)
+			at[key] = i
+			groups = append(groups, nil)
+		}
+		groups[i] = append(groups[i], x)
+	}
+	grow := func(g []demand) branch {
+		b := branch{root: d.grow(g, alive, frozen, may)}
+		for _, x := range g {
+			b.outputs = append(b.outputs, x.output)
+		}
+		return b
+	}
+	type part struct {
+		group []demand
+		branch
+	}
+	var parts []part
+	var always []demand
+	for _, g := range groups {
+		b := grow(g)
+		if b.root.v < 0 && b.root.cost < impossible {
+			always = append(always, g...)
+			continue
+		}
+		parts = append(parts, part{g, b})
+	}
+	if len(parts) > 1 {
+		whole := []demand{}
+		sum := 0.0
+		for _, p := range parts {
+			whole = append(whole, p.group...)
+			sum += p.root.cost
+		}
+		one := part{whole, grow(whole)}
+		for len(parts) > 1 && len(parts) <= 12 {
+			best, a, b := 1e-9, -1, -1
+			var joined part
+			for i := range parts {
+				for j := i + 1; j < len(parts); j++ {
+					g := append(slices.Clone(parts[i].group), parts[j].group...)
+					p := part{g, grow(g)}
+					if gain := parts[i].root.cost + parts[j].root.cost - p.root.cost; gain > best {
+						best, a, b, joined = gain, i, j, p
+					}
+				}
+			}
+			if a < 0 {
+				break
+			}
+			parts[a] = joined
+			parts = slices.Delete(parts, b, b+1)
+		}
+		sum = 0
+		for _, p := range parts {
+			sum += p.root.cost
+		}
+		if one.root.cost < sum {
+			parts = []part{one}
+		}
+	}
+	f := &feed{}
+	if len(always) > 0 {
+		b := grow(always)
+		f.trees = append(f.trees, b)
+		f.cost += b.root.cost
+	}
+	for _, p := range parts {
+		f.trees = append(f.trees, p.branch)
+		f.cost += p.root.cost
+	}
+	return f
+}
+
+func bytesOf(s store.Set) []byte {
+	var out []byte
+	for _, w := range s {
+		out = binary.LittleEndian.AppendUint64(out, w)
+	}
+	return out
+}
+
+// grow finds one tree for a group of outputs. Its outputs are numbered within the group.
+func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *decision {
+	words := len(store.NewSet(len(d.pieces)))
+	g := &grower{vars: d.vars, price: d.price, diode: d.diode, memo: map[string]*decision{}, left: d.budget}
+	at := map[string]int{}
+	pieces := store.NewSet(len(d.pieces))
+	key := make([]byte, 0, 4*len(group))
+	full := store.NewSet(len(group))
+	for k := range group {
+		full.Add(k)
+	}
+	for _, p := range alive {
+		need, can := store.NewSet(len(group)), store.NewSet(len(group))
+		for k, x := range group {
+			if x.pieces.Has(int(p)) {
+				need.Add(k)
+			}
+			if may(int(p), x.output) {
+				can.Add(k)
+			}
+		}
+		if need.Empty() && can.Equal(full) {
+			continue
+		}
+		key = append(append(key[:0], bytesOf(need)...), bytesOf(can)...)
+		c, ok := at[string(key)]
+		if !ok {
+			c = len(g.wants)
+			at[string(key)] = c
+			g.wants = append(g.wants, want{need, can})
+			g.sorts = append(g.sorts, make(store.Set, words))
+		}
+		g.sorts[c].Add(int(p))
+		pieces.Add(int(p))
+	}
+	if len(g.wants) == 0 {
+		return &decision{v: -1, outputs: store.NewSet(len(group))}
+	}
+	for side := range g.space {
+		g.space[side] = make([]uint64, 2*len(full)*len(g.wants))
+		g.groups[side] = make([]cluster, 0, len(g.wants))
+	}
+	for v := range d.vars {
+		x := &d.vars[v]
+		barred := make(store.Set, words)
+		for _, p := range alive {
+			if x.looks[p]&frozen[p] != 0 {
+				barred.Add(int(p))
+			}
+		}
+		g.off, g.on, g.barred = append(g.off, x.off), append(g.on, x.on), append(g.barred, barred)
+	}
+	return g.grow(pieces)
+}
+
+// plan is one choice of wires, and what follows from it.
+type plan struct {
+	wires []phaseSet
+	usage []usage // by line
+	feeds []*feed // by wire
+	cost  float64
+}
+
+// weigh works out what a choice of wires costs. Lines that do not use a wire
+// taken away keep what they had in base.
+func (d *designer) weigh(wires []phaseSet, base *plan, gone int) *plan {
+	p := &plan{wires: wires, usage: make([]usage, len(d.driven))}
+	demands := make([][]demand, len(wires))
+	for line := range d.driven {
+		if base != nil && gone >= 0 && !slices.Contains(base.usage[line].wires, gone) {
+			u := usage{covered: true, pieces: base.usage[line].pieces}
+			for _, w := range base.usage[line].wires {
+				if w > gone {
+					w--
+				}
+				u.wires = append(u.wires, w)
+			}
+			p.usage[line] = u
+		} else {
+			p.usage[line] = d.feeds(line, wires)
+		}
+		u := &p.usage[line]
+		if !u.covered {
+			p.cost = impossible
+			return p
+		}
+		for k, w := range u.wires {
+			demands[w] = append(demands[w], demand{line, u.pieces[k]})
+		}
+	}
+	for w := range wires {
+		f := d.hang(wires[w], demands[w])
+		p.feeds = append(p.feeds, f)
+		p.cost += f.cost
+	}
+	return p
+}
+
+// candidates lists wires that lines could use as they are: the unbroken runs
+// of phases of each line on each piece and of what every piece agrees on.
+func (d *designer) candidates() []phaseSet {
+	seen := map[phaseSet]int{}
+	var out []phaseSet
+	add := func(s phaseSet) {
+		if s.len() < 2 {
+			return
+		}
+		if _, ok := seen[s]; !ok {
+			out = append(out, s)
+		}
+		seen[s]++
+	}
+	runs := func(s phaseSet) {
+		run := phaseSet{}
+		for q := 1; q <= d.phases+1; q++ {
+			if q <= d.phases && s.has(q) {
+				run.add(q)
+				continue
+			}
+			add(run)
+			run = phaseSet{}
+		}
+	}
+	for line := range d.driven {
+		agreed := phaseSet{}
+		for q := 1; q <= d.phases; q++ {
+			all, one := true, false
+			for i := range d.pieces {
+				p := &d.pieces[i]
+				if p.on[line].has(q) {
+					one = true
+				} else if p.live.has(q) {
+					all = false
+					break
+				}
+			}
+			if all && one {
+				agreed.add(q)
+			}
+		}
+		add(agreed)
+		runs(agreed)
+		for i := range d.pieces {
+			add(d.pieces[i].on[line])
+			add(d.pieces[i].on[line].minus(agreed))
+			runs(d.pieces[i].on[line])
+			runs(d.pieces[i].on[line].minus(agreed))
+		}
+	}
+	slices.SortStableFunc(out, func(a, b phaseSet) int {
+		return cmp.Or(cmp.Compare(b.len(), a.len()), slices.Compare(a.phases(), b.phases()))
+	})
+	return out
+}
+
+// search begins with every candidate wire, takes away what the design is
+// cheaper without, and puts back what it misses, until neither helps.
+func (d *designer) search(work int) *plan {
+	wires := make([]phaseSet, 0, d.phases)
+	for q := 1; q <= d.phases; q++ {
+		w := phaseSet{}
+		w.add(q)
+		wires = append(wires, w)
+	}
+	all := d.candidates()
+	wires = append(wires, all...)
+	best := d.weigh(wires, nil, -1)
+	tries := 0
+	for improved := true; improved && tries < work; {
+		improved = false
+		for w := len(best.wires) - 1; w >= d.phases && tries < work; w-- {
+			tries++
+			next := d.weigh(slices.Delete(slices.Clone(best.wires), w, w+1), best, w)
+			if next.cost < best.cost-1e-9 || best.feeds[w].trees == nil {
+				improved = improved || best.feeds[w].trees != nil
+				best = next
+			}
+		}
+		for _, c := range all {
+			if tries >= work {
+				break
+			}
+			if slices.Contains(best.wires, c) {
+				continue
+			}
+			tries++
+			next := d.weigh(append(slices.Clone(best.wires), c), nil, -1)
+			if next.cost < best.cost-1e-9 {
+				best, improved = next, true
+			}
+		}
+	}
+	return best
+}

@@ -1,0 +1,264 @@
+package network
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+
+	"coilwright/encode/store"
+)
+
+// want is what one wire has to do on some pieces: feed at least need, at most
+// may. Sets are over the outputs of the wire (lines, or coils of conditions).
+type want struct{ need, may store.Set }
+
+// variable is what a contact may follow: a bit of opcode or flags, or a condition.
+type variable struct {
+	signal int       // index into the circuit's signals
+	values []uint8   // by piece: 1 = can be off there, 2 = can be on there
+	looks  []uint64  // by piece: bits that pull it in or keep it out there
+	off    store.Set // pieces on which it can be off
+	on     store.Set
+}
+
+// decision is a tree of contacts: at a leaf the outputs that are fed.
+type decision struct {
+	v         int // variable, -1 at a leaf
+	off, on   *decision
+	outputs   store.Set
+	cost      float64
+	contacts  int
+	leafCount int // leaves that feed something
+}
+
+// grower finds a cheap decision tree for one wire. The number of different
+// trees is beyond counting, so it looks ahead by one contact and ranks variables in two
+// ways: by the fewest leaves left to tell apart (leaves are counted by merging
+// wants that agree, first fit), and by the least entropy left over the pieces
+// (Quinlan 1986). While there is budget it tries the best of both to the end.
+type grower struct {
+	vars   []variable
+	price  []float64 // of a contact, by variable
+	diode  float64
+	wants  []want
+	sorts  []store.Set // by want: the pieces that have it
+	off    []store.Set // by variable: pieces on which it can be off
+	on     []store.Set
+	barred []store.Set // by variable: pieces on which it may not be looked at
+	memo   map[string]*decision
+	groups [2][]cluster
+	space  [2][]uint64
+	left   int // nodes that may still be tried with more than one variable
+}
+
+// impossible is the cost of a tree that cannot be built: more than any that
+// can, and finite, so that a design with fewer of them is the better one.
+const impossible = 1e9
+
+// grow returns the tree for these pieces; its cost is impossible if contacts
+// that are in change-over would be needed.
+func (g *grower) grow(pieces store.Set) *decision {
+	key := string(bytesOf(pieces))
+	if d, ok := g.memo[key]; ok {
+		return d
+	}
+	groups := g.clusters(pieces, 0)
+	var d *decision
+	if len(groups) == 1 {
+		d = &decision{v: -1, outputs: slices.Clone(groups[0].need), cost: g.diode * float64(groups[0].need.Len())}
+		if !groups[0].need.Empty() {
+			d.leafCount = 1
+		}
+	} else {
+		d = g.split(pieces)
+	}
+	g.memo[key] = d
+	return d
+}
+
+// cluster is wants that one leaf can serve, and how many pieces have them.
+type cluster struct {
+	need, may store.Set // into the grower's scratch: good until the next call
+	pieces    int
+}
+
+// clusters merges the wants of pieces, first fit. One cluster means that a leaf
+// will do. The result is good until the next call for the same side.
+func (g *grower) clusters(pieces store.Set, side int) []cluster {
+	groups, space := g.groups[side][:0], g.space[side]
+	words := len(g.wants[0].need)
+	for c := range g.wants {
+		n := 0
+		for i, word := range g.sorts[c] {
+			n += bits.OnesCount64(word & pieces[i])
+		}
+		if n == 0 {
+			continue
+		}
+		w := &g.wants[c]
+		placed := false
+		for k := range groups {
+			x := &groups[k]
+			ok := true
+			for i := range w.need {
+				if (w.need[i]|x.need[i])&^(w.may[i]&x.may[i]) != 0 {
+					ok = false
+					break
+				}
+			}
+			if ok {
+				for i := range w.need {
+					x.need[i] |= w.need[i]
+					x.may[i] &= w.may[i]
+				}
+				x.pieces += n
+				placed = true
+				break
+			}
+		}
+		if !placed {
+			at := 2 * words * len(groups)
+			x := cluster{store.Set(space[at : at+words]), store.Set(space[at+words : at+2*words]), n}
+			copy(x.need, w.need)
+			copy(x.may, w.may)
+			groups = append(groups, x)
+		}
+	}
+	g.groups[side] = groups
+	return groups
+}
+
+func entropy(groups []cluster) float64 {
+	n, sum := 0.0, 0.0
+	for _, x := range groups {
+		f := float64(x.pieces)
+		n += f
+		sum -= f * math.Log2(f)
+	}
+	return sum + n*math.Log2(n)
+}
+
+type choice struct {
+	v       int
+	off, on store.Set
+	groups  int
+	entropy float64
+	picked  bool
+}
+
+func (g *grower) split(pieces store.Set) *decision {
+	var choices []choice
+	for v := range g.vars {
+		c := choice{v: v, off: make(store.Set, len(pieces)), on: make(store.Set, len(pieces))}
+		ok, less0, less1 := true, false, false
+		for i, word := range pieces {
+			if g.barred[v][i]&word != 0 {
+				ok = false
+				break
+			}
+			c.off[i], c.on[i] = g.off[v][i]&word, g.on[v][i]&word
+			less0 = less0 || c.off[i] != word
+			less1 = less1 || c.on[i] != word
+		}
+		// A side that keeps all pieces is the same question again.
+		if !ok || !less0 || !less1 {
+			continue
+		}
+		a, b := g.clusters(c.off, 0), g.clusters(c.on, 1)
+		c.groups = len(a) + len(b)
+		c.entropy = entropy(a) + entropy(b)
+		choices = append(choices, c)
+	}
+	if len(choices) == 0 {
+		return &decision{v: -1, cost: impossible, outputs: store.NewSet(1)}
+	}
+	byGroups := func(a, b choice) int {
+		return cmp.Or(cmp.Compare(a.groups, b.groups), cmp.Compare(a.entropy, b.entropy), cmp.Compare(g.price[a.v], g.price[b.v]))
+	}
+	byEntropy := func(a, b choice) int {
+		return cmp.Or(cmp.Compare(a.entropy, b.entropy), cmp.Compare(a.groups, b.groups), cmp.Compare(g.price[a.v], g.price[b.v]))
+	}
+	slices.SortStableFunc(choices, byEntropy)
+	choices[0].picked = true
+	if g.left > 0 && len(choices) > 1 {
+		g.left--
+		choices[1].picked = true
+		rest := slices.Clone(choices)
+		slices.SortStableFunc(rest, byGroups)
+		for _, c := range rest[:2] {
+			for k := range choices {
+				if choices[k].v == c.v {
+					choices[k].picked = true
+				}
+			}
+		}
+	}
+	var best *decision
+	for _, c := range choices {
+		if !c.picked {
+			continue
+		}
+		d := &decision{v: c.v}
+		d.off = g.grow(c.off)
+		if best != nil && d.off.cost+g.price[c.v] >= best.cost {
+			continue
+		}
+		d.on = g.grow(c.on)
+		d.cost = g.price[c.v] + d.off.cost + d.on.cost
+		d.contacts = 1 + d.off.contacts + d.on.contacts
+		d.leafCount = d.off.leafCount + d.on.leafCount
+		if best == nil || d.cost < best.cost {
+			best = d
+		}
+	}
+	return best
+}
+
+// walk calls f for each leaf that a piece can reach, with the bits looked at on the way.
+func (d *decision) walk(vars []variable, piece int32, looked uint64, f func(outputs store.Set, looked uint64)) {
+	if d.v < 0 {
+		f(d.outputs, looked)
+		return
+	}
+	x := &vars[d.v]
+	looked |= x.looks[piece]
+	if x.values[piece]&1 != 0 {
+		d.off.walk(vars, piece, looked, f)
+	}
+	if x.values[piece]&2 != 0 {
+		d.on.walk(vars, piece, looked, f)
+	}
+}
+
+// newVariable makes a variable from what it can be on each piece: 1 = off, 2 = on, 3 = either.
+func newVariable(signal int, values []uint8, looks []uint64) variable {
+	x := variable{signal: signal, values: values, looks: looks, off: store.NewSet(len(values)), on: store.NewSet(len(values))}
+	for p, v := range values {
+		if v&1 != 0 {
+			x.off.Add(p)
+		}
+		if v&2 != 0 {
+			x.on.Add(p)
+		}
+	}
+	return x
+}
+
+// bitVariables returns a variable for each bit of opcode and flags.
+func bitVariables(pieces []piece, n int) []variable {
+	out := make([]variable, n)
+	for v := range out {
+		values, looks := make([]uint8, len(pieces)), make([]uint64, len(pieces))
+		for i := range pieces {
+			c := pieces[i].at
+			values[i] = 3
+			if c.Care>>v&1 == 1 {
+				values[i] = 1 << (c.Value >> v & 1)
+			}
+			looks[i] = 1 << v
+		}
+		out[v] = newVariable(v, values, looks)
+	}
+	return out
+}
