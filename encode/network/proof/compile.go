@@ -38,8 +38,8 @@ type graph struct {
 	out      [][]int32 // by net: edges that leave it
 	poles    [][]int32 // by relay: nets its contacts touch
 	order    [][]int32 // strongly connected nodes, in the order in which they settle
-	loops    bool
-	flat     bool // no way from a source passes more diodes than deepest
+	loops    []int32   // relays that drive each other in a loop
+	flat     bool      // no way from a source passes more diodes than deepest
 	deepest  int
 	coilsAt  [][]int32 // by net: relays it pulls in
 	byNet    [][]int32 // by net: edges that reach it
@@ -220,8 +220,10 @@ func (g *graph) components() {
 			}
 			slices.Sort(members)
 			g.order = append(g.order, members)
-			if len(members) > 1 && int(members[len(members)-1]) >= g.w.nets {
-				g.loops = true
+			for _, m := range members {
+				if len(members) > 1 && int(m) >= g.w.nets {
+					g.loops = append(g.loops, m-int32(g.w.nets))
+				}
 			}
 		}
 	}

@@ -90,7 +90,7 @@ func (r *reader) join(i, j int) {
 	r.parent[j] = i
 }
 
-const maxPoles = 99
+const maxPoles = 999
 
 // read joins terminals by wires and by the backplane, and says what the list
 // has that cannot be.
@@ -201,6 +201,14 @@ func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
 			size[net[i]]++
 		}
 	}
+	// A pin says more of a net than any other terminal.
+	pinned := make([]bool, w.nets)
+	for _, t := range w.pins {
+		n := net[r.index[wiring.Terminal(t)]]
+		if !pinned[n] || t < w.names[n] {
+			w.names[n], pinned[n] = t, true
+		}
+	}
 	w.alone = make([]bool, w.nets)
 	for i, n := range size {
 		w.alone[i] = n == 1
@@ -281,8 +289,9 @@ func (r *reader) coil(w *circuit, name string, a1, a2 int, wired1, wired2, conta
 		return a1
 	case on1:
 		return a2
+	case w.ret < 0: // is said once
 	default:
-		r.bad("the coil of %s has no end at the return: %s:A1 is joined to %s, %s:A2 to %s", name, name, w.names[a1], name, w.names[a2])
+		r.bad("the coil of %s has no end at the return: %s:A1 is on the net of %s, %s:A2 on that of %s", name, name, w.names[a1], name, w.names[a2])
 	}
 	return -1
 }

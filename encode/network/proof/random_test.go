@@ -20,7 +20,6 @@ type sketch struct {
 	pins  int
 	feed  wiring.Terminal
 	ret   wiring.Terminal
-	bits  []wiring.Relay // followers of opcode bits, then flags
 	uses  map[string]wiring.Terminal
 	taken map[string]int // poles in use by relay
 }
@@ -102,7 +101,7 @@ func plain(s *store.Store, negative bool) *sketch {
 	bit := func(kind wiring.Kind, n int) wiring.Relay {
 		key := fmt.Sprint(kind, n)
 		if _, ok := follow[key]; !ok {
-			follow[key] = k.relay(k.pin(kind, n), maxPoles)
+			follow[key] = k.relay(k.pin(kind, n), 30)
 		}
 		return follow[key]
 	}

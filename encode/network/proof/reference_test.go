@@ -39,7 +39,6 @@ type bench struct {
 	phases        map[int]bool
 	made, open    map[string]bool // by relay: certainly pulled in, certainly at rest
 	certain       map[wiring.Terminal]bool
-	possible      map[wiring.Terminal]bool
 }
 
 type hop struct {

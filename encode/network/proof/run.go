@@ -53,14 +53,13 @@ type counts struct{ opcodes, states, between, moving uint64 }
 type finder struct {
 	*prover
 	*engine
-	found   map[key]*group
-	counts  counts
-	share   uint64
-	must    []uint64 // by column: the lanes in which the store asks for it
-	may     []uint64 // by column: on some side of a change-over
-	occur   []uint64
-	sources []use
-	levels  bool // have to be followed
+	found  map[key]*group
+	counts counts
+	share  uint64
+	must   []uint64 // by column: the lanes in which the store asks for it
+	may    []uint64 // by column: on some side of a change-over
+	occur  []uint64
+	levels bool // have to be followed
 }
 
 func (p *prover) newFinder(two bool) *finder {
@@ -124,7 +123,7 @@ func (p *prover) run() ([]*group, counts) {
 	finders := make([]*finder, 0, 2*workers)
 	var wait sync.WaitGroup
 	for range workers {
-		still, moving := p.newFinder(p.graph.loops), p.newFinder(true)
+		still, moving := p.newFinder(len(p.graph.loops) > 0), p.newFinder(true)
 		finders = append(finders, still, moving)
 		wait.Add(1)
 		go func() {
@@ -196,7 +195,7 @@ func (f *finder) still(w *words, block uint64, base *plan, phases, steps, seams 
 	m := moment{space: w.space, block: block}
 	clear(f.must)
 	f.counts.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
-	f.compare(f.occur[0], f.must, f.must, m, base)
+	f.compare(f.occur[0], f.must, f.must, m)
 	for ph := 1; ph < len(phases); ph++ {
 		m.phase = ph
 		clear(f.must)
@@ -245,7 +244,7 @@ func (f *finder) try(p *plan, lanes uint64, m moment) {
 	if f.levels {
 		f.layers(p, f.list.Levels)
 	}
-	f.compare(lanes, f.must, f.must, m, p)
+	f.compare(lanes, f.must, f.must, m)
 	f.cut(p)
 	f.restore(p)
 	if f.levels {
@@ -255,7 +254,7 @@ func (f *finder) try(p *plan, lanes uint64, m moment) {
 
 // compare holds the lanes of a settled network against what the store demands
 // for certain (must) and allows (may).
-func (f *finder) compare(lanes uint64, must, may []uint64, m moment, p *plan) {
+func (f *finder) compare(lanes uint64, must, may []uint64, m moment) {
 	w := f.g.w
 	c, q := f.certain.live, f.possible.live
 	if w.ret >= 0 {
@@ -285,14 +284,9 @@ func (f *finder) compare(lanes uint64, must, may []uint64, m moment, p *plan) {
 			f.report(Missing, i, x, m)
 		}
 	}
-	if f.g.loops && m.bits|m.tested == 0 {
-		for i := range p.steps {
-			if !p.steps[i].loop {
-				continue
-			}
-			for _, r := range p.steps[i].relays {
-				f.report(Undecided, int(r), f.possible.ctl[1+2*r]&^f.certain.ctl[1+2*r]&lanes, m)
-			}
+	if m.bits|m.tested == 0 {
+		for _, r := range f.g.loops {
+			f.report(Undecided, int(r), f.possible.ctl[1+2*r]&^f.certain.ctl[1+2*r]&lanes, m)
 		}
 	}
 	if f.levels {

@@ -300,7 +300,7 @@ func (t *teller) reasons(edges []edge) []string {
 		}
 		seen[c.relay] = true
 		if t.certain.ctl[1+2*c.relay]&1 != t.possible.ctl[1+2*c.relay]&1 {
-			out = append(out, t.circuit.relays[c.relay]+" is in change-over, or depends on what is")
+			out = append(out, t.circuit.relays[c.relay]+" is "+t.open())
 			continue
 		}
 		if c.made {
@@ -308,6 +308,14 @@ func (t *teller) reasons(edges []edge) []string {
 		}
 	}
 	return out
+}
+
+// open is how a relay stands that is not known to be pulled in or at rest.
+func (t *teller) open() string {
+	if t.at.Bits|t.at.Tested != 0 {
+		return "in change-over, or depends on what is"
+	}
+	return "not decided"
 }
 
 func (t *teller) pulled(relay int) []string {
@@ -346,7 +354,7 @@ func (t *teller) nearest(to int, end string) []string {
 		case t.certain.ctl[1+2*c.relay]&1 == 1:
 			state = "pulled in"
 		case t.possible.ctl[1+2*c.relay]&1 == 1:
-			state = "in change-over, or depends on what is"
+			state = t.open()
 		}
 		name := t.circuit.relays[c.relay]
 		out = append(out, fmt.Sprintf("open there: %s, for %s is %s", t.text(x), name, state))
@@ -389,10 +397,13 @@ func (p *prover) where(at State) string {
 	if s.OpcodeBits > 0 {
 		known := uint64(1)<<s.OpcodeBits - 1
 		text := group4(cube.Cube{Care: known &^ at.Bits, Value: at.Opcode & known &^ at.Bits}.Text(s.OpcodeBits))
-		if at.Bits != 0 {
-			parts = append(parts, "opcode in change-over "+text)
-		} else {
+		switch at.Bits {
+		case 0:
 			parts = append(parts, "opcode "+text+" ("+p.owner(at.Opcode)+")")
+		case known:
+			parts = append(parts, "opcode in change-over")
+		default:
+			parts = append(parts, "opcode in change-over "+text)
 		}
 	}
 	for i, name := range s.Flags {

@@ -202,7 +202,7 @@ func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
 			f.saveLayers()
 		}
 		m.phase, m.second = 0, 0
-		f.compare(here, nothing, nothing, m, base)
+		f.compare(here, nothing, nothing, m)
 		m.phase = g.phase
 		f.tryMoving(phases[g.phase], here, m)
 		if both := here & anyOf(on, block); both != 0 {
@@ -220,7 +220,7 @@ func (f *finder) tryMoving(p *plan, lanes uint64, m moment) {
 	if f.levels {
 		f.layers(p, f.list.Levels)
 	}
-	f.compare(lanes, f.must, f.may, m, p)
+	f.compare(lanes, f.must, f.may, m)
 	f.touch(lanes, m)
 	f.cut(p)
 	f.restore(p)
