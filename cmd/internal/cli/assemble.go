@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math/bits"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -46,9 +47,9 @@ func newAssemble(a *app) *cobra.Command {
 --fill gives every other byte of the memory a value, in hex, srec and bin. A
 program may put words into several memories: --memory says which is written.
 What is written is read back and compared with the program first.`,
-		`coilwright assemble millrace.coil tally.prog -o tally.hex
-coilwright assemble millrace.coil tally.prog --form listing
-coilwright assemble millrace.coil tally.prog --form bin --fill 0xFF -o all.bin`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
+		`coilwright assemble millrace.coil programs/sum.prog -o sum.hex
+coilwright assemble millrace.coil programs/sum.prog --form listing
+coilwright assemble millrace.coil programs/sum.prog --form bin --fill 0xFF -o all.bin`, wants(2, 2, "the FILE with the definition or the PROGRAM"))
 	o := assembleOptions{
 		form:       newChoice("hex", "hex", "bin", "srec", "header", "listing", "toggles"),
 		addressing: newChoice("linear", "linear", "segment"),
@@ -89,6 +90,14 @@ coilwright assemble millrace.coil tally.prog --form bin --fill 0xFF -o all.bin`,
 func (a *app) needBoth(args, wishes []string) (*loaded, *assembled, error) {
 	if args[0] == "-" && args[1] == "-" {
 		return nil, nil, usagef("standard input can be the definition or the program, not both")
+	}
+	switch first, second := filepath.Ext(args[0]), filepath.Ext(args[1]); {
+	case first == ".prog" && second == ".coil":
+		return nil, nil, usagef("the definition comes first, then the program: %s %s", args[1], args[0])
+	case first == ".prog":
+		return nil, nil, usagef("%s is a program: the definition comes first", args[0])
+	case second == ".coil":
+		return nil, nil, usagef("%s is a definition: the program comes second", args[1])
 	}
 	l, err := a.need(args[0])
 	if err != nil {

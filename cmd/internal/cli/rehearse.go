@@ -47,18 +47,19 @@ waveform viewer. --final writes only how it ends.
 
 It ends when the machine halts, before the instruction at --until, or after
 --phases or --instructions (100,000 if nothing else is said). expect lines of
-the program are checked at its end, --expect wherever the rehearsal stops: the
-first that is not met is said, and the exit status is 1.
+the program are checked where it halts or comes to --until, --expect wherever
+the rehearsal stops: the first that is not met is said, with exit status 1.
 
 --store rehearses a memory image of the whole control word, as a chip holds it,
 instead of the store that is worked out. Files of --store and --memory may be
 hex, srec, bin or memh; those of --memory are laid over what the program puts
 there.`,
-		`coilwright rehearse millrace.coil tally.prog
-coilwright rehearse millrace.coil tally.prog --final --expect 'acc = 59'
-coilwright rehearse millrace.coil tally.prog --set nxt=4 --input sw=42,17
-coilwright rehearse millrace.coil tally.prog --form vcd -o tally.vcd
-coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wants(2, 2, "one of the FILE with the definition and the PROGRAM"))
+		`coilwright rehearse millrace.coil programs/smoke.prog
+coilwright rehearse millrace.coil programs/smoke.prog --set pc=2 --set lnk=5
+coilwright rehearse millrace.coil programs/sum.prog --final --expect acc=173
+coilwright rehearse millrace.coil programs/flags.prog --final --input sw=3,1
+coilwright rehearse millrace.coil programs/sum.prog --form vcd -o sum.vcd
+coilwright rehearse millrace.coil programs/sum.prog --store out/store.hex`, wants(2, 2, "the FILE with the definition or the PROGRAM"))
 	o := rehearseOptions{
 		form:   newChoice("text", "text", "csv", "vcd"),
 		phases: whole{most: largestCount}, instructions: whole{most: largestCount},
@@ -86,7 +87,7 @@ coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wa
 		}
 	}
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
-		if err := o.check(); err != nil {
+		if err := o.check(args); err != nil {
 			return err
 		}
 		l, p, err := a.needBoth(args, o.expect)
@@ -105,8 +106,8 @@ coilwright rehearse millrace.coil tally.prog --store chip.hex --until again`, wa
 	return cmd
 }
 
-// check finds options that contradict each other, before anything is read.
-func (o *rehearseOptions) check() error {
+// check finds options that contradict each other or args, before anything is read.
+func (o *rehearseOptions) check(args []string) error {
 	switch {
 	case o.final && o.changed("form"):
 		return usagef("--form says how phases are written down, and with --final none are")
@@ -116,6 +117,14 @@ func (o *rehearseOptions) check() error {
 		return usagef("--phases %d: at least 1", o.phases.value)
 	case o.changed("instructions") && o.instructions.value < 1:
 		return usagef("--instructions %d: at least 1", o.instructions.value)
+	}
+	files := append(slices.Clone(args), o.store)
+	for _, text := range o.memory {
+		_, path, _ := strings.Cut(text, "=")
+		files = append(files, strings.TrimSpace(path))
+	}
+	if first := slices.Index(files, "-"); first >= 0 && slices.Contains(files[first+1:], "-") {
+		return usagef("standard input can be one of the files only")
 	}
 	return nil
 }
@@ -256,6 +265,11 @@ func (o *rehearseOptions) stopAt(m *machine.Machine, p *assemble.Program, stop *
 	}
 	stop.UseAt = true
 	if v, err := wholeNumber(o.until); err == nil {
+		for _, s := range m.Signals {
+			if s.Program && s.Kind == machine.Memory && v >= s.Words {
+				return usagef("--until %s: the last address of %s is %d (0x%X)", o.until, s.Name, s.Words-1, s.Words-1)
+			}
+		}
 		stop.At = v
 		return nil
 	}
@@ -298,6 +312,9 @@ func (o *rehearseOptions) judge(a *app, l *loaded, p *assembled, r *performance)
 			fmt.Fprintf(a.err, "coilwright: %s: what the program expects in the end is not checked\n", said)
 		}
 	}
+	if f.Reason == rehearse.Halted && r.stop.UseAt {
+		fmt.Fprintf(a.err, "coilwright: the machine halts before it comes to %s\n", o.until)
+	}
 	list := expect.Check(l.machine, expects, r.setup, f)
 	if err := a.print(p.text, list); err != nil {
 		return err
@@ -328,11 +345,20 @@ func assignment(m *machine.Machine, flag, text string, wanted func(machine.Signa
 	name, value, ok := strings.Cut(text, "=")
 	name = strings.TrimSpace(name)
 	if !ok || strings.TrimSpace(value) == "" {
-		return 0, "", usagef("--%s %q: NAME=VALUE is wanted", flag, text)
+		form := map[string]string{"set": "NAME=VALUE", "input": "NAME=V,V,...", "memory": "NAME=FILE"}[flag]
+		return 0, "", usagef("--%s %q: %s is wanted", flag, text, form)
 	}
 	for i, s := range m.Signals {
-		if s.Name == name && wanted(s) {
+		switch {
+		case s.Name != name:
+		case wanted(s):
 			return i, strings.TrimSpace(value), nil
+		case isHolder(s):
+			return 0, "", usagef("--%s: %s is a %s, no %s; --set gives it a value", flag, name, s.Kind, what)
+		case isMemory(s):
+			return 0, "", usagef("--%s: %s is a memory, no %s; --memory fills it", flag, name, what)
+		default:
+			return 0, "", usagef("--%s: %s is a %s, no %s", flag, name, s.Kind, what)
 		}
 	}
 	return 0, "", usagef("--%s: machine %s has no %s %q%s", flag, m.Name, what, name, meant(name, signals(m, wanted)))
@@ -357,11 +383,11 @@ func fitting(m *machine.Machine, flag string, signal int, text string) (uint64, 
 	case err != nil:
 		return 0, usagef("--%s %s: %q: %w", flag, s.Name, text, err)
 	case negative && v > all/2+1:
-		return 0, usagef("--%s %s: %s does not fit: the least of %d bits is -%d", flag, s.Name, text, s.Width, all/2+1)
+		return 0, usagef("--%s %s: %s does not fit: the least of %s is -%d", flag, s.Name, text, counted(s.Width, "bit"), all/2+1)
 	case negative:
 		return -v & all, nil
 	case v > all:
-		return 0, usagef("--%s %s: %s does not fit: the largest of %d bits is %d", flag, s.Name, text, s.Width, all)
+		return 0, usagef("--%s %s: %s does not fit: the largest of %s is %d", flag, s.Name, text, counted(s.Width, "bit"), all)
 	}
 	return v, nil
 }
@@ -478,8 +504,16 @@ func (a *app) chip(l *loaded, path string) (rehearse.Control, error) {
 		if err != nil {
 			return fmt.Errorf("as %s: %w", form, err)
 		}
-		if l.store.AddressBits() >= 63 || uint64(words.Count) < 1<<l.store.AddressBits() {
-			return fmt.Errorf("as %s: %s, the store has %d address bits", form, counted(words.Count, "word"), l.store.AddressBits())
+		if l.store.AddressBits() >= 62 || words.Count < 1<<l.store.AddressBits() {
+			return fmt.Errorf("as %s: %s of %s; the store has %d address bits, which takes %d", form,
+				counted(words.Count, "word"), counted(words.BytesPerWord, "byte"), l.store.AddressBits(), uint64(1)<<l.store.AddressBits())
+		}
+		// A chip that is larger is filled up with one value.
+		for i := 1<<l.store.AddressBits() + 1; i < words.Count; i++ {
+			if !bytes.Equal(words.Word(i), words.Word(i-1)) {
+				fmt.Fprintf(a.err, "coilwright: %s: %s, and the store has %d: what follows is left aside\n", path, counted(words.Count, "word"), 1<<l.store.AddressBits())
+				break
+			}
 		}
 		control = rehearse.FromWords(l.store, func(address uint64) []byte { return words.Word(int(address)) })
 		return nil

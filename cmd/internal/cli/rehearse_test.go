@@ -37,6 +37,8 @@ func TestProgramCommands(t *testing.T) {
 	must(t, dir, "image", "millrace.coil", "--form", "bin", "-o", "chip")
 	must(t, dir, "image", "millrace.coil", "--form", "memh", "-o", "store.memh")
 	must(t, dir, "image", "millrace.coil", "--chip", "1", "-o", "quarter.hex")
+	must(t, dir, "image", "millrace.coil", "--form", "hex", "--size", "128K", "-o", "larger.hex")
+	write(t, filepath.Join(dir, "twice.bin"), strings.Repeat(read(t, filepath.Join(dir, "chip")), 2))
 	tryAll(t, dir, []try{
 		{"hex is the default", "assemble millrace.coil plain.prog", 0, ":02002000010", ""},
 		{"only what is defined", "assemble millrace.coil plain.prog", 0, ":04000000100C680177\n:020020000102DB\n:00000001FF\n", ""},
@@ -78,7 +80,7 @@ func TestProgramCommands(t *testing.T) {
 		{"set too large", "rehearse millrace.coil plain.prog --set tmp=256", 2, "", "the largest of 8 bits is 255"},
 		{"set too small", "rehearse millrace.coil plain.prog --set tmp=-129", 2, "", "the least of 8 bits is -128"},
 		{"set to nothing", "rehearse millrace.coil plain.prog --set tmp", 2, "", "NAME=VALUE"},
-		{"input of what is none", "rehearse millrace.coil plain.prog --input acc=1", 2, "", `no input register or flag "acc"`},
+		{"input of what is none", "rehearse millrace.coil plain.prog --input acc=1", 2, "", "acc is a register, no input register or flag; --set"},
 		{"several inputs", "rehearse millrace.coil loop.prog --input sw=1,2,x", 2, "", "a whole number is wanted"},
 		{"memory from a file", "rehearse millrace.coil plain.prog --final --memory ram=words.hex --instructions 1", 0, "2A  ..#. #.#.", ""},
 		{"memory from a cut file", "rehearse millrace.coil plain.prog --memory ram=cut.hex", 1, "", "no end record"},
@@ -102,6 +104,20 @@ func TestProgramCommands(t *testing.T) {
 		{"store from nowhere", "rehearse millrace.coil plain.prog --store no.hex", 3, "", "no such file"},
 		{"over the store", "rehearse millrace.coil plain.prog --store store.hex -o store.hex", 2, "", "would destroy it"},
 		{"onto a full device", "rehearse millrace.coil plain.prog -o /dev/full", 3, "", "no space left on device"},
+		{"two files, the other way round", "assemble plain.prog millrace.coil", 2, "", "the definition comes first, then the program: millrace.coil plain.prog"},
+		{"no definition", "rehearse plain.prog good.prog", 2, "", "plain.prog is a program"},
+		{"two definitions", "rehearse millrace.coil two.coil", 2, "", "two.coil is a definition"},
+		{"set a memory", "rehearse millrace.coil plain.prog --set ram=1", 2, "", "ram is a memory, no register or flag; --memory"},
+		{"set a bus", "rehearse millrace.coil plain.prog --set data=1", 2, "", "data is a bus, no register or flag"},
+		{"set a flag too large", "rehearse millrace.coil plain.prog --set zero=2", 2, "", "the largest of 1 bit is 1"},
+		{"memory without a file", "rehearse millrace.coil plain.prog --memory ram", 2, "", "NAME=FILE is wanted"},
+		{"until an address that is none", "rehearse millrace.coil plain.prog --until 0x100", 2, "", "the last address of ram is 255 (0xFF)"},
+		{"until what comes after the halt", "rehearse millrace.coil plain.prog --final --until 0x20", 0, "halted", "the machine halts before it comes to 0x20"},
+		{"standard input for the store too", "rehearse - plain.prog --store -", 2, "", "one of the files only"},
+		{"standard input for two memories", "rehearse two.coil plain.prog --memory ram=- --memory table=-", 2, "", "one of the files only"},
+		{"store that is too short", "rehearse millrace.coil plain.prog --store quarter.hex", 1, "", "4096 words of 4 bytes; the store has 14 address bits, which takes 16384"},
+		{"store on a larger chip", "rehearse millrace.coil plain.prog --final --store larger.hex", 0, "halted", ""},
+		{"store and more", "rehearse millrace.coil plain.prog --final --store twice.bin", 0, "halted", "twice.bin: 32768 words, and the store has 16384: what follows is left aside"},
 		{"help about the language", "help program", 0, "DIRECTIVES", ""},
 	})
 }
@@ -232,7 +248,7 @@ func listedBytes(t *testing.T, text string) map[int]byte {
 }
 
 // TestDemosByOtherTools: of every demo program, general tools read the same
-// bytes out of each form as a person reads in the listing (issue 3, shown 1).
+// bytes out of each form as a person reads in the listing.
 func TestDemosByOtherTools(t *testing.T) {
 	objcopy, srecCat, cc := need(t, "objcopy"), need(t, "srec_cat"), need(t, "cc")
 	dir := bench(t)
@@ -311,7 +327,7 @@ func TestDemosMeetTheirExpectations(t *testing.T) {
 	}
 }
 
-// TestWaveformTool: a general tool reads the dumps (issue 3, shown 4), and
+// TestWaveformTool: a general tool reads the dumps, and
 // finds as many variables as there are and the time at the end.
 func TestWaveformTool(t *testing.T) {
 	convert, back := need(t, "vcd2fst"), need(t, "fst2vcd")
