@@ -134,4 +134,3 @@ func (a *assembler) unite() {
 	}
 	a.list = out
 }
-
