@@ -55,7 +55,7 @@ func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shap
 		}
 	}
 	s.ok = r.conflicts(n, lines, d, list)
-	s.ok = r.selects(n, lines, s, list) && s.ok
+	s.ok = r.selects(n, lines, d, s, list) && s.ok
 	s.ok = r.none(n, lines, d, s, list) && s.ok
 	if s.ok {
 		r.unlatched(n, lines, d, list)
@@ -298,8 +298,11 @@ func (r *rules) exceptHint() string {
 	return ", or write two steps"
 }
 
-// selects finds the select lines that the step needs off, and checks that those it has on come on in time.
-func (r *rules) selects(n *machine.Node, lines []stepLine, s *shape, list *diag.List) bool {
+// selects finds the select lines that the step needs off, and checks that those
+// it has on come on in time. A gate that reads the unit passes on what a select
+// line did before: the line is off as early as the unit needs to settle and the
+// value to get through to what the gate feeds, even while the gate is still off.
+func (r *rules) selects(n *machine.Node, lines []stepLine, d *delays, s *shape, list *diag.List) bool {
 	m := r.m
 	index := map[int]int{}
 	for i, sl := range lines {
@@ -324,6 +327,7 @@ func (r *rules) selects(n *machine.Node, lines []stepLine, s *shape, list *diag.
 				}
 				continue
 			}
+			from = min(from, -p.Settle-d.at[i])
 			have, seen := need[p.Line]
 			if !seen {
 				order = append(order, p.Line)

@@ -1,6 +1,8 @@
 package reference
 
 import (
+	"maps"
+	"slices"
 	"strings"
 
 	"coilwright/lang/definition"
@@ -86,7 +88,7 @@ func Features(src *definition.Source) map[string]bool {
 		}
 	}
 	f["no restart line"] = !restart
-	v := visitor{f: f, sequences: sequences, selects: selects}
+	v := visitor{f: f, sequences: sequences, selects: selects, through: through(src, buses), lit: map[string]bool{}}
 	for _, d := range src.Decls {
 		switch d := d.(type) {
 		case *definition.Fetch:
@@ -114,6 +116,7 @@ func Features(src *definition.Source) map[string]bool {
 				f["no body"] = true
 				continue
 			}
+			v.lit = map[string]bool{}
 			for _, s := range d.Body.Stmts {
 				_, except := s.(*definition.Except)
 				f["field with except"] = f["field with except"] || field && except
@@ -134,6 +137,72 @@ type visitor struct {
 	f         map[string]bool
 	sequences map[string]definition.Block
 	selects   map[string]bool
+	through   map[string][]string // gate: the select lines of the units that it reads
+	lit       map[string]bool     // select lines that an earlier step has on
+	held      []string
+}
+
+// through lists for each gate the select lines that its value depends on.
+func through(src *definition.Source, buses map[string]bool) map[string][]string {
+	units := map[string][]string{}
+	var in func(e definition.Expr) []string
+	in = func(e definition.Expr) (out []string) {
+		switch e := e.(type) {
+		case *definition.Binary:
+			return append(in(e.Left), in(e.Right)...)
+		case *definition.Not:
+			return in(e.Of)
+		case *definition.Group:
+			return in(e.Of)
+		case *definition.Ref:
+			out = append(out, units[e.Name.Text]...)
+			for _, a := range e.Args {
+				out = append(out, in(a)...)
+			}
+			for _, s := range e.Slices {
+				out = append(out, in(s.Hi)...)
+			}
+		}
+		return out
+	}
+	gates := map[string][]string{}
+	for _, d := range src.Decls {
+		switch d := d.(type) {
+		case *definition.Unit:
+			for _, n := range d.By {
+				units[d.Name.Text] = append(units[d.Name.Text], n.Text)
+			}
+			if d.Value != nil {
+				units[d.Name.Text] = append(units[d.Name.Text], in(d.Value)...)
+			}
+			for _, c := range d.Cases {
+				units[d.Name.Text] = append(units[d.Name.Text], in(c.Value)...)
+			}
+		case *definition.Line:
+			for _, e := range d.Effects {
+				if e.Word == "" && buses[e.Target.Name.Text] {
+					gates[d.Name.Text] = append(gates[d.Name.Text], in(e.Source)...)
+				}
+			}
+		}
+	}
+	return gates
+}
+
+// step marks a select line that is off, behind a gate, after a step with it on.
+func (v visitor) step(names []definition.Name) {
+	on := slices.Clone(v.held)
+	for _, n := range names {
+		on = append(on, n.Text)
+	}
+	for _, n := range on {
+		for _, s := range v.through[n] {
+			v.f["select off behind a gate"] = v.f["select off behind a gate"] || v.lit[s] && !slices.Contains(on, s)
+		}
+	}
+	for _, n := range on {
+		v.lit[n] = v.lit[n] || v.selects[n]
+	}
 }
 
 func (v visitor) block(b definition.Block, where string, whens, holds int) {
@@ -143,6 +212,7 @@ func (v visitor) block(b definition.Block, where string, whens, holds int) {
 	for _, s := range b.Stmts {
 		switch s := s.(type) {
 		case *definition.Step:
+			v.step(s.Names)
 			for _, n := range s.Names {
 				v.f["none"] = v.f["none"] || n.Text == "none"
 				v.f["select lines"] = v.f["select lines"] || v.selects[n.Text]
@@ -153,11 +223,14 @@ func (v visitor) block(b definition.Block, where string, whens, holds int) {
 			v.f["nested when"] = v.f["nested when"] || whens > 0
 			v.f["when in hold"] = v.f["when in hold"] || holds > 0
 			v.f["when not"] = v.f["when not"] || s.Not
+			other := v
+			other.lit = maps.Clone(v.lit) // one arm does not come after the other
 			v.block(s.Then, where, whens+1, holds)
 			if s.Else != nil {
 				v.f["else"] = true
-				v.block(*s.Else, where, whens+1, holds)
+				other.block(*s.Else, where, whens+1, holds)
 			}
+			maps.Copy(v.lit, other.lit)
 		case *definition.Hold:
 			v.f["hold"] = true
 			v.f["nested hold"] = v.f["nested hold"] || holds > 0
@@ -165,7 +238,12 @@ func (v visitor) block(b definition.Block, where string, whens, holds int) {
 			for _, n := range s.Names {
 				v.f["select held"] = v.f["select held"] || v.selects[n.Text]
 			}
-			v.block(s.Body, where, whens, holds+1)
+			inner := v
+			inner.held = slices.Clone(v.held)
+			for _, n := range s.Names {
+				inner.held = append(inner.held, n.Text)
+			}
+			inner.block(s.Body, where, whens, holds+1)
 		case *definition.Wait:
 			v.f["wait"] = true
 		case *definition.Do:

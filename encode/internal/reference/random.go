@@ -420,7 +420,7 @@ func (g *generator) lines(restart bool) {
 		g.line(part{name: "ram_x", kind: "latch", needs: memory.needs, reads: memory.reads, writes: []string{"tmp"}}, "ram["+index+"] + 1 -> tmp")
 	}
 	for _, u := range g.unitNames() {
-		if g.chance(60) {
+		if g.chance(80) {
 			b := pick(g, g.buses)
 			g.line(part{name: u + "_g", kind: "gate", feeds: b, units: []string{u}}, u+" -> "+b)
 		}
@@ -844,7 +844,8 @@ func (g *generator) body(in surroundings, indent, n int) (tested []string) {
 			g.say("%swait %d", tab, g.r.IntN(5))
 		case k < 48 && len(g.sequences) > 0 && len(in.kept) == 0:
 			g.say("%sdo %s", tab, pick(g, g.sequences))
-		case k < 52:
+		case k < 64 && g.behind(in, indent):
+		case k < 68:
 			latches := g.list(func(p *part) bool {
 				return p.kind == "latch" && len(p.needs) > 0 && !slices.ContainsFunc(p.needs, func(b string) bool { return in.driven[b] }) && !slices.Contains(p.writes, "ram") && !g.trouble(append([]string{p.name}, in.kept...), in)
 			})
@@ -856,6 +857,49 @@ func (g *generator) body(in surroundings, indent, n int) (tested []string) {
 		}
 	}
 	return tested
+}
+
+// behind makes two steps that read a unit through a gate, the first with a
+// select line that the second leaves off.
+func (g *generator) behind(in surroundings, indent int) bool {
+	chosen := func(p *part) (out []string) {
+		for _, u := range p.units {
+			for _, s := range g.selects[u] {
+				if !slices.Contains(in.kept, s) {
+					out = append(out, s)
+				}
+			}
+		}
+		return out
+	}
+	gates := g.list(func(p *part) bool { return p.kind == "gate" && !in.driven[p.feeds] && len(chosen(p)) > 0 })
+	if len(gates) == 0 {
+		return false
+	}
+	gate := pick(g, gates)
+	latches := g.list(func(p *part) bool { return p.kind == "latch" && slices.Contains(p.needs, gate.feeds) })
+	if len(latches) == 0 {
+		return false
+	}
+	off := pick(g, chosen(gate))
+	first := g.step(in, pick(g, latches).name, gate.name, off)
+	second := g.step(in, pick(g, latches).name, gate.name)
+	if first == nil || second == nil {
+		return false
+	}
+	second = slices.DeleteFunc(second, func(n string) bool { return n == off })
+	if g.chance(25) {
+		tab := strings.Repeat("    ", indent)
+		g.say("%shold %s {", tab, gate.name)
+		drop := func(n string) bool { return n == gate.name }
+		g.put(slices.DeleteFunc(first, drop), indent+1)
+		g.put(slices.DeleteFunc(second, drop), indent+1)
+		g.say("%s}", tab)
+		return true
+	}
+	g.put(first, indent)
+	g.put(second, indent)
+	return true
 }
 
 // after is where a statement stands once flags were tested: they may not be

@@ -53,7 +53,9 @@ func (m *machine) shape(lines []int) *shape {
 			}
 			for _, sel := range m.units[name].by {
 				if !slices.Contains(lines, sel) {
-					s.needs = append(s.needs, need{sel, from})
+					// Off is chosen as on is: nothing that the line did before may
+					// still be on its way when what reads in the end does.
+					s.needs = append(s.needs, need{sel, min(from, -m.settling(sel, lines, nil))})
 				} else if s.first[sel] > from || s.last[sel] < s.n-1 {
 					reject("P.6", "select line %s is on too late for %s", m.lines[sel].name, m.lines[n].name)
 				}
