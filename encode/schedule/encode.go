@@ -469,10 +469,12 @@ func (e *encoder) wholeSeams() func(w *walker) int {
 					windows = append(windows, placedWindow{win.line, win.from + last, win.to + last, win.step})
 				}
 				nones := append([]undriven(nil), w.nones...)
+				first := last + 1
 				for _, n := range h.nones {
-					nones = append(nones, undriven{n.from + last, n.to + last, n.bits})
+					first = min(first, n.from+last)
+					nones = append(nones, n.at(last))
 				}
-				for p := last + 1; p <= end+dead && clear; p++ {
+				for p := first; p <= end+dead && clear; p++ {
 					clear = e.r.oneSource(windows, p, dead) && e.r.noSource(windows, nones, p)
 				}
 			}

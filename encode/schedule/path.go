@@ -409,8 +409,8 @@ func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
 	for _, o := range shape.off {
 		w.note(w.r.off(o.line), s+o.from, s+shape.pulse-1, k)
 	}
-	if shape.undriven != nil {
-		w.nones = append(w.nones, undriven{s, s + shape.pulse - 1, shape.undriven})
+	for _, n := range shape.undriven {
+		w.nones = append(w.nones, n.at(s))
 	}
 	for h := range w.holds {
 		w.holds[h].steps++

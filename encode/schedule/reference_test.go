@@ -191,7 +191,7 @@ func TestReferenceRandom(t *testing.T) {
 		"phases", "wait", "do", "pulse over 1", "lead of a line", "trail of a line", "lead 0", "lead 2", "trail 0",
 		"trail 2", "decode 2", "decode 3", "fetch when", "opcode in two halves", "none", "halt in a step",
 		"several flags", "when in hold", "hold in when", "nested hold", "select held", "second word", "number operand",
-		"choice of no line", "choice of two lines", "when not", "else", "select off behind a gate",
+		"choice of no line", "choice of two lines", "when not", "else", "select off behind a gate", "none over a join",
 	} {
 		t.Logf("%-20s %d", f, seen[f])
 		if seen[f] < 50 {

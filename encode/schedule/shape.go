@@ -16,7 +16,7 @@ type shape struct {
 	pulse    int        // strobe phases of the step
 	from, to []int      // by line of the step
 	off      []offShape // select lines the step needs off, to the last strobe phase
-	undriven netMask    // bus bits the step needs undriven (`none`)
+	undriven []undriven // bus bits the step needs undriven (`none`), counted from the strobe
 }
 
 type offShape struct{ line, from int }
@@ -343,20 +343,22 @@ func (r *rules) selects(n *machine.Node, lines []stepLine, d *delays, s *shape, 
 	return ok
 }
 
-// none finds the buses that a step with `none` needs undriven.
+// none finds the buses that a step with `none` needs undriven, and from when
+// on: a unit that reads one has to settle on its 0.
 func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, list *diag.List) bool {
 	if !n.None {
 		return true
 	}
 	m := r.m
-	s.undriven = netMask{}
+	all := netMask{}
 	for _, c := range lines {
 		if m.Lines[c.line].Kind != store.Latch {
 			continue
 		}
 		for _, u := range r.uses[c.line] {
 			if m.Signals[u.Signal].Kind == machine.Bus {
-				s.undriven[u.Signal] |= u.Mask
+				all[u.Signal] |= u.Mask
+				s.undriven = append(s.undriven, undriven{-u.Settle, s.pulse - 1, netMask{u.Signal: u.Mask}})
 			}
 		}
 	}
@@ -366,7 +368,7 @@ func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, lis
 		}
 		net := r.net(g.line, d.joins)
 		for bus := range m.Signals {
-			if net[bus]&s.undriven[bus] != 0 {
+			if net[bus]&all[bus] != 0 {
 				list.Errorf("none-driven", n.Place(g.line), "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
 					Because("none-driven %v", n.At).Hintf("leave out none, or %s", m.Lines[g.line].Name)
 				return false
@@ -459,8 +461,9 @@ func (w *walker) clear(lines []stepLine, sh *shape, s int) int {
 			first = min(first, from)
 			windows = append(windows, placedWindow{sl.line, from, s + sh.to[i], len(w.path.Steps)})
 		}
-		if sh.undriven != nil {
-			nones = append(nones, undriven{s, s + sh.pulse - 1, sh.undriven})
+		for _, n := range sh.undriven {
+			first = min(first, s+n.from)
+			nones = append(nones, n.at(s))
 		}
 		clear := true
 		for p := first; p <= latest+dead && clear; p++ {
@@ -472,10 +475,15 @@ func (w *walker) clear(lines []stepLine, sh *shape, s int) int {
 	}
 }
 
-// undriven is the strobe phases of a step with `none`, and the bus bits it latches.
+// undriven is the phases in which a step with `none` finds bus bits undriven.
 type undriven struct {
 	from, to int
 	bits     netMask
+}
+
+// at moves n by some phases.
+func (n undriven) at(phase int) undriven {
+	return undriven{n.from + phase, n.to + phase, n.bits}
 }
 
 // noSource reports whether in phase p no source is on where a step wants none.
@@ -572,10 +580,14 @@ func (w *walker) driven() {
 				if l.Kind != store.Latch && l.Kind != store.Gate || p > on.StrobeTo {
 					continue
 				}
-				if st.None && l.Kind == store.Latch {
+				uses := w.r.uses[on.Line]
+				switch {
+				case st.None && l.Kind == store.Latch:
 					continue
+				case st.None && l.Joins:
+					uses = w.r.carried(on.Line)
 				}
-				for _, u := range w.r.uses[on.Line] {
+				for _, u := range uses {
 					if m.Signals[u.Signal].Kind != machine.Bus {
 						continue
 					}
@@ -597,8 +609,12 @@ func (w *walker) driven() {
 			}
 		}
 		for _, b := range buses {
-			e := w.list.Errorf("bus-undriven", at[b], "%s reads bus %s, on which no source is on at the strobe, phase %d",
-				strings.Join(missing[b], " and "), m.Signals[b].Name, phase[b]).Because("bus-undriven %v", st.At)
+			verb := "reads"
+			if len(missing[b]) > 1 {
+				verb = "read"
+			}
+			e := w.list.Errorf("bus-undriven", at[b], "%s %s bus %s, on which no source is on at the strobe, phase %d",
+				strings.Join(missing[b], " and "), verb, m.Signals[b].Name, phase[b]).Because("bus-undriven %v", st.At)
 			if names := w.r.sourceNames(b); names != "" {
 				e.Hintf("add a gate (%s), or none if an undriven bus, which reads 0, is wanted", names)
 			}
@@ -608,6 +624,22 @@ func (w *walker) driven() {
 			w.failed = true
 		}
 	}
+}
+
+// carried is what a bus-to-bus gate reads apart from the buses that it joins:
+// a line may have another effect beside.
+func (r *rules) carried(line int) []machine.Use {
+	alone := *r.m
+	l := alone.Lines[line]
+	l.Effects = nil
+	for _, t := range r.m.Lines[line].Effects {
+		if !t.Joins(r.m) {
+			l.Effects = append(l.Effects, t)
+		}
+	}
+	alone.Lines = []machine.Line{l}
+	uses, _ := alone.Uses()
+	return uses[0]
 }
 
 func (r *rules) sourceNames(bus int) string {

@@ -257,7 +257,7 @@ func (c *chart) selects() string {
 }
 
 // undriven: with `none`, what the latches read has no source in the strobe
-// phases of the step (L.9).
+// phases of the step (L.9), nor while the units settle that read it.
 func (c *chart) undriven() string {
 	for _, s := range c.steps {
 		if !s.none {
@@ -267,11 +267,13 @@ func (c *chart) undriven() string {
 			if c.m.lines[l].kind != "latch" {
 				continue
 			}
-			for p := s.strobe; p <= s.strobe+s.shape.n-1; p++ {
-				at := c.sources(p)
-				for b := range c.m.lines[l].reads.bits {
-					if c.m.bits[b].kind == "bus" && len(at[b]) > 0 {
-						return fmt.Sprintf("L.9: %s is on %s in phase %d, none was asked for", c.m.lines[at[b][0]].name, c.m.bits[b].name, p)
+			for b, delay := range c.m.lines[l].reads.bits {
+				if c.m.bits[b].kind != "bus" {
+					continue
+				}
+				for p := s.strobe - delay; p <= s.strobe+s.shape.n-1; p++ {
+					if at := c.sources(p)[b]; len(at) > 0 {
+						return fmt.Sprintf("L.9: %s is on %s in phase %d, none was asked for", c.m.lines[at[0]].name, c.m.bits[b].name, p)
 					}
 				}
 			}
@@ -307,6 +309,9 @@ func (c *chart) driven() string {
 					}
 				}
 				for _, join := range line.joins {
+					if s.none {
+						break // it connects two buses that are meant to be undriven
+					}
 					if text := check(join[0]); text != "" {
 						return text
 					}

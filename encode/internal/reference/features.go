@@ -88,7 +88,16 @@ func Features(src *definition.Source) map[string]bool {
 		}
 	}
 	f["no restart line"] = !restart
-	v := visitor{f: f, sequences: sequences, selects: selects, through: through(src, buses), lit: map[string]bool{}}
+	joins := map[string]bool{}
+	for _, d := range src.Decls {
+		if d, ok := d.(*definition.Line); ok {
+			for _, e := range d.Effects {
+				r, ok := e.Source.(*definition.Ref)
+				joins[d.Name.Text] = joins[d.Name.Text] || e.Word == "" && ok && buses[r.Name.Text] && buses[e.Target.Name.Text]
+			}
+		}
+	}
+	v := visitor{joins: joins, f: f, sequences: sequences, selects: selects, through: through(src, buses), lit: map[string]bool{}}
 	for _, d := range src.Decls {
 		switch d := d.(type) {
 		case *definition.Fetch:
@@ -137,6 +146,7 @@ type visitor struct {
 	f         map[string]bool
 	sequences map[string]definition.Block
 	selects   map[string]bool
+	joins     map[string]bool
 	through   map[string][]string // gate: the select lines of the units that it reads
 	lit       map[string]bool     // select lines that an earlier step has on
 	held      []string
@@ -200,7 +210,9 @@ func (v visitor) step(names []definition.Name) {
 			v.f["select off behind a gate"] = v.f["select off behind a gate"] || v.lit[s] && !slices.Contains(on, s)
 		}
 	}
+	none := slices.Contains(on, "none")
 	for _, n := range on {
+		v.f["none over a join"] = v.f["none over a join"] || none && v.joins[n]
 		v.lit[n] = v.lit[n] || v.selects[n]
 	}
 }

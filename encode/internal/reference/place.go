@@ -162,6 +162,11 @@ func (c *chart) trimmed(by, from, to int) *chart {
 		for _, n := range s.shape.needs {
 			begin = min(begin, s.strobe+n.from)
 		}
+		for _, l := range s.lines {
+			for _, delay := range c.m.lines[l].reads.bits {
+				begin = min(begin, s.strobe-delay) // what `none` asks of a bus
+			}
+		}
 		if end >= from && begin <= to {
 			s.strobe += by
 			out.steps = append(out.steps, s)

@@ -849,9 +849,17 @@ func (g *generator) body(in surroundings, indent, n int) (tested []string) {
 			latches := g.list(func(p *part) bool {
 				return p.kind == "latch" && len(p.needs) > 0 && !slices.ContainsFunc(p.needs, func(b string) bool { return in.driven[b] }) && !slices.Contains(p.writes, "ram") && !g.trouble(append([]string{p.name}, in.kept...), in)
 			})
-			if len(latches) > 0 {
-				g.say("%sstep none %s", tab, pick(g, latches).name)
+			if len(latches) == 0 {
+				break
 			}
+			lines := []string{pick(g, latches).name}
+			joins := g.list(func(p *part) bool {
+				return p.joins[0] != "" && !in.driven[p.joins[0]] && !in.driven[p.joins[1]] && !slices.Contains(in.kept, p.name)
+			})
+			if len(joins) > 0 && g.chance(60) {
+				lines = append(lines, pick(g, joins).name)
+			}
+			g.say("%sstep none %s", tab, strings.Join(lines, " "))
 		default:
 			g.put(g.step(in), indent)
 		}
