@@ -2,6 +2,7 @@ package schedule
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"coilwright/encode/machine"
@@ -36,12 +37,7 @@ func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shap
 		s.pulse = max(s.pulse, r.m.Lines[sl.line].Pulse)
 	}
 	for i := range lines {
-		if !d.delay(i) {
-			list.Errorf("gate-loop", n.Place(lines[i].line), "gate %s feeds itself through the lines of this step", r.m.Lines[lines[i].line].Name).
-				Hintf("put a register in between, and use two steps").
-				Because("gate-loop %v", n.At)
-			return s, false
-		}
+		d.delay(i)
 	}
 	for i, sl := range lines {
 		l := &r.m.Lines[sl.line]
@@ -55,7 +51,12 @@ func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shap
 		}
 	}
 	s.ok = r.conflicts(n, lines, d, list)
-	s.ok = r.selects(n, lines, d, s, list) && s.ok
+	if d.loop != nil {
+		r.looped(n, d.loop, list)
+		s.ok = false // how early lines come on is not known: nothing is said of it
+	} else {
+		s.ok = r.selects(n, lines, d, s, list) && s.ok
+	}
 	s.ok = r.none(n, lines, d, s, list) && s.ok
 	if s.ok {
 		r.unlatched(n, lines, d, list)
@@ -70,19 +71,29 @@ type delays struct {
 	joins []int
 	at    []int // by line of the step
 	state []int // 0 new, 1 on the way, 2 done
+	way   []int // lines, by their place in the step, that wait for the one at hand
+	loop  []int // lines of the machine, each feeding the next and the last the first; nil without one
 }
 
-// delay sets at[i]; false means that line i feeds itself.
-func (d *delays) delay(i int) bool {
+// delay sets at[i]. Of gates that feed themselves it notes the first loop.
+func (d *delays) delay(i int) {
+	if d.state[i] == 1 && d.loop == nil {
+		loop := d.way[slices.Index(d.way, i):]
+		first := slices.Index(loop, slices.Min(loop))
+		for _, k := range slices.Concat(loop[first:], loop[:first]) {
+			d.loop = append(d.loop, d.lines[k].line)
+		}
+	}
 	if d.state[i] != 0 {
-		return d.state[i] == 2
+		return
 	}
 	l := &d.r.m.Lines[d.lines[i].line]
 	if l.Kind != store.Gate && l.Kind != store.Select {
 		d.state[i] = 2
-		return true
+		return
 	}
 	d.state[i] = 1
+	d.way = append(d.way, i)
 	var fed netMask
 	if l.Kind == store.Gate {
 		fed = d.r.net(d.lines[i].line, d.joins)
@@ -106,15 +117,29 @@ func (d *delays) delay(i int) bool {
 			continue
 		}
 		if d.r.m.Lines[c.line].Kind == store.Gate {
-			if !d.delay(j) {
-				return false
-			}
+			d.delay(j)
 			settle += d.at[j]
 		}
 		d.at[i] = max(d.at[i], settle)
 	}
 	d.state[i] = 2
-	return true
+	d.way = d.way[:len(d.way)-1]
+}
+
+// looped reports gates of a step that feed each other in a circle.
+func (r *rules) looped(n *machine.Node, loop []int, list *diag.List) {
+	first := r.m.Lines[loop[0]].Name
+	text := fmt.Sprintf("gate %s feeds itself in this step", first)
+	if len(loop) > 1 {
+		var links []string
+		for i, l := range loop {
+			links = append(links, fmt.Sprintf("%s feeds %s", r.m.Lines[l].Name, r.m.Lines[loop[(i+1)%len(loop)]].Name))
+		}
+		text += ": " + strings.Join(links, ", ")
+	}
+	list.Errorf("gate-loop", n.Place(loop[0]), "%s%s", text, r.inVariant()).
+		Hintf("put a register in between, and use two steps").
+		Because("gate-loop %v", n.At)
 }
 
 // netMask is bits of buses, by signal.
