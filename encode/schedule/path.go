@@ -436,12 +436,15 @@ func (w *walker) arm(from int) {
 	}
 }
 
-// mark adds a window to the list that whole-chart rules look at; those of one hold are one window.
+// mark adds a window to the list that whole-chart rules look at; those of one
+// hold are one window, which belongs to the step that ends it.
 func (w *walker) mark(line, from, to, step, hold int) {
 	if hold >= 0 && w.holds[hold].steps > 0 {
 		for i := len(w.windows) - 1; i >= 0; i-- {
 			if w.windows[i].line == line {
-				w.windows[i].to = max(w.windows[i].to, to)
+				if to >= w.windows[i].to {
+					w.windows[i].to, w.windows[i].step = to, step
+				}
 				return
 			}
 		}
