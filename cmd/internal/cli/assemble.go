@@ -49,7 +49,7 @@ program may put words into several memories: --memory says which is written.
 What is written is read back and compared with the program first.`,
 		`coilwright assemble millrace.coil programs/sum.prog -o sum.hex
 coilwright assemble millrace.coil programs/sum.prog --form listing
-coilwright assemble millrace.coil programs/sum.prog --form bin --fill 0xFF -o all.bin`, wants(2, 2, "the FILE with the definition or the PROGRAM"))
+coilwright assemble millrace.coil programs/sum.prog --fill 0xFF -o sum.hex`, wants(2, 2, "the FILE with the definition or the PROGRAM"))
 	o := assembleOptions{
 		form:       newChoice("hex", "hex", "bin", "srec", "header", "listing", "toggles"),
 		addressing: newChoice("linear", "linear", "segment"),
