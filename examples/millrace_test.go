@@ -1,11 +1,17 @@
 package examples_test
 
 import (
+	"fmt"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"coilwright/encode/assemble"
+	"coilwright/lang/program"
 )
 
 func TestMillraceInstructions(t *testing.T) {
@@ -114,14 +120,16 @@ func TestMillraceInstructionsDoWhatTheySay(t *testing.T) {
 // sacks and rings when the tally no longer fits.
 func TestMillraceTallies(t *testing.T) {
 	b := newBench(t, load(t, "millrace"))
-	line := regexp.MustCompile(`(?m)^ {4}([0-9A-F]{2})  ([0-9A-F]{2})(?: ([0-9A-F]{2}))?  `)
+	line := regexp.MustCompile(`(?m)^ {4}([0-9A-F]{2})  ([0-9A-F]{2})(?: ([0-9A-F]{2}))?  +(.+)`)
 	next := uint64(0)
+	var text strings.Builder
 	for _, m := range line.FindAllStringSubmatch(page(t, "millrace"), -1) {
 		at, err := strconv.ParseUint(m[1], 16, 8)
 		if err != nil || at != next {
 			t.Fatalf("the program in the page goes on at %s, want %02X", m[1], next)
 		}
-		for _, digits := range m[2:] {
+		fmt.Fprintln(&text, m[4])
+		for _, digits := range m[2:4] {
 			if digits == "" {
 				continue
 			}
@@ -135,6 +143,14 @@ func TestMillraceTallies(t *testing.T) {
 	}
 	if next == 0 {
 		t.Fatal("the page holds no program")
+	}
+	src, list := program.Load("page.prog", func(string) ([]byte, error) { return []byte(text.String()), nil })
+	p, more := assemble.Assemble(b.machine, src)
+	if list = append(list, more...); len(list) > 0 {
+		t.Fatalf("the program in the page: %v", list)
+	}
+	if diff := cmp.Diff(b.memory["ram"][:next], p.Memories[0].Segments[0].Words); diff != "" {
+		t.Errorf("the bytes in the page and its program (-bytes +program):\n%s", diff)
 	}
 	b.run(0)
 	b.want("a new day", []string{"pc", "brd"}, 5, 0)
