@@ -76,6 +76,16 @@ func (t *table) index() {
 // cheapest solves the table with at most so many nodes of the search.
 func (k *worker) cheapest(cost []int64, rows [][]int32, nodes int) answer {
 	s := &search{worker: k, nodes: nodes}
+	step := int64(0) // what all costs are multiples of
+	for _, c := range cost {
+		step = gcd(step, c)
+	}
+	if step > 1 {
+		cost = slices.Clone(cost)
+		for j := range cost {
+			cost[j] /= step
+		}
+	}
 	t, chosen, fixed := s.reduce(newTable(cost, rows))
 	a := answer{columns: chosen, cost: fixed, bound: fixed}
 	blocks := t.blocks()
@@ -97,6 +107,15 @@ func (k *worker) cheapest(cost []int64, rows [][]int32, nodes int) answer {
 		nodes -= share - s.nodes
 	}
 	slices.Sort(a.columns)
+	a.cost *= step
+	a.bound *= step
+	return a
+}
+
+func gcd(a, b int64) int64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
 	return a
 }
 
@@ -402,16 +421,22 @@ func cheaper(p, n, q, m int64) bool {
 // reduced costs that go with it, and the best answer met on the way if it is below ub.
 func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []int64, best []int32) {
 	n := len(t.cost)
+	fresh := false
 	for i, row := range t.rows {
 		if t.u[i] >= 0 {
 			continue
 		}
-		// Dual ascent to start with: each row gets the least share.
+		fresh = true
 		u := int64(math.MaxInt64)
 		for _, j := range row {
 			u = min(u, t.cost[j]*unit/int64(len(t.cols[j])))
 		}
 		t.u[i] = u
+	}
+	if fresh {
+		if u := t.ascent(); t.lagrange(u) > t.lagrange(t.u) {
+			t.u = u
+		}
 	}
 	price := make([]int64, n)
 	bestU := slices.Clone(t.u)
@@ -491,6 +516,53 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 	}
 	copy(t.u, bestU)
 	return bound, reduced, best
+}
+
+// ascent returns multipliers that leave no reduced cost below 0: each row in turn
+// takes all that its columns have left, those that share columns with few rows
+// first. Rows that share none are a maximal independent set, so the bound is
+// no less than that of the set.
+func (t *table) ascent() []int64 {
+	order := make([]int, len(t.rows))
+	weight := make([]int, len(t.rows))
+	for i, row := range t.rows {
+		order[i] = i
+		for _, j := range row {
+			weight[i] += len(t.cols[j])
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return weight[a] - weight[b] })
+	left := make([]int64, len(t.cost))
+	for j, c := range t.cost {
+		left[j] = c * unit
+	}
+	u := make([]int64, len(t.rows))
+	for _, i := range order {
+		u[i] = left[t.rows[i][0]]
+		for _, j := range t.rows[i] {
+			u[i] = min(u[i], left[j])
+		}
+		for _, j := range t.rows[i] {
+			left[j] -= u[i]
+		}
+	}
+	return u
+}
+
+// lagrange is the bound that the multipliers give, in units.
+func (t *table) lagrange(u []int64) int64 {
+	low := int64(0)
+	for _, x := range u {
+		low += x
+	}
+	for j, c := range t.cost {
+		p := c * unit
+		for _, i := range t.cols[j] {
+			p -= u[i]
+		}
+		low += min(0, p)
+	}
+	return low
 }
 
 // ceil is units in whole costs, upwards.
