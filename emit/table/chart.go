@@ -416,7 +416,7 @@ func (c *chart) chain(p *schedule.Path) {
 	text := fmt.Sprintf("%s, %s", counted(n, "phase"), duration(float64(n)*c.m.Sequencer.Period))
 	switch {
 	case p.Restart == 0:
-		text += ": the whole ring, for there is no restart line"
+		text += ": the whole ring, " + c.whole()
 	case p.Restart > p.Last:
 		text += ", the last for a restart that cuts"
 	}
@@ -434,6 +434,14 @@ func (c *chart) chain(p *schedule.Path) {
 			c.line("    step %d turns nothing on and would fall after the end: it is not waited for", i+1)
 		}
 	}
+}
+
+// whole says why a path without restart goes on to the end of the ring.
+func (c *chart) whole() string {
+	if c.m.Restart < 0 {
+		return "for there is no restart line"
+	}
+	return "for undefined opcodes idle"
 }
 
 // duration writes seconds as a person would: "20 ms", "1.28 s".

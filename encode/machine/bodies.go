@@ -209,7 +209,13 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 			r.list.Errorf("hold-kind", placeOf("none", s.Names), "none cannot be held").Hintf("put it into the step that latches the undriven bus")
 			b.fail()
 		}
+		good := !b.bad
 		n.Then = b.block(&s.Body)
+		if good && !b.bad && !anyStep(n.Then) {
+			r.list.Errorf("hold-empty", s.At, "no step stands inside this hold, so nothing is held").
+				Hintf("put the steps inside in which the lines stay on; for a line that is on once, write a step")
+			b.fail()
+		}
 		return []Node{n}
 	case *definition.When:
 		n := Node{Kind: When, At: s.At, Via: via, Not: s.Not, Flag: -1}
@@ -230,8 +236,9 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 			n.Flag = test
 			r.usedSignal[test] = true
 			if first, dup := b.decided[test]; dup {
-				r.list.Errorf("dead-arm", s.Flag.At, "%s is already decided on this path: one arm can never be taken", s.Flag.Text).
-					Note(first.At, "it is tested first here")
+				r.list.Errorf("dead-arm", s.Flag.At, "%s is already decided on this path: a path may test a flag only once, latched anew or not", s.Flag.Text).
+					Note(first.At, "it is tested first here").
+					Hintf("take one of the tests out; for a new value, latch another flag and test that one")
 				b.fail()
 				decided = true
 			}
@@ -279,6 +286,15 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 		b.fail()
 	}
 	return nil
+}
+
+func anyStep(nodes []Node) bool {
+	for i := range nodes {
+		if n := &nodes[i]; n.Kind == Step || anyStep(n.Then) || anyStep(n.Else) {
+			return true
+		}
+	}
+	return false
 }
 
 func copyDecided(m map[int]definition.Name) map[int]definition.Name {

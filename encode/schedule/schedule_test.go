@@ -154,35 +154,41 @@ func TestCharts(t *testing.T) {
 // TestChain checks that the chain of constraints leads from the start of the
 // ring to the end of the path, each link as long as the phases between its ends.
 func TestChain(t *testing.T) {
-	m, p, list := place(t, "machine m\n"+bench+"instruction op = 0000_0000 {\nstep a_g b_l\nstep r_l\nstep r_g a_l\n}\n")
-	if list.Errors() > 0 {
-		t.Fatal(list)
-	}
-	path := p.Owners[1].Paths[0]
-	var got []string
-	for _, l := range path.Chain {
-		got = append(got, fmt.Sprintf("%d %s: %s", l.Phase, l.To, l.Rule))
-	}
-	want := []string{
+	for _, c := range []struct {
+		body string
+		want []string
+	}{{"step a_g b_l\nstep r_l\nstep r_g a_l", []string{
 		"2 step 1 (ram_g ir_l): ram_g may not come on before phase 1",
 		"5 step 2 (a_g b_l): bus data: ram_g goes off before a_g comes on",
 		"8 step 3 (r_l): b, latched by b_l, settles for 2 before r_l reads it",
 		"10 step 4 (r_g a_l): r is latched by r_l before r_g reads it",
 		"11 end: r_g goes off",
-	}
-	if diff := cmp.Diff(want, got); diff != "" {
-		t.Error(diff)
-	}
-	sum := 0
-	for _, l := range path.Chain {
-		if sum += l.Phases; sum != l.Phase {
-			t.Errorf("links up to %q add up to %d phases, it falls on %d", l.To, sum, l.Phase)
+	}}, {"hold a_g {\nstep b_l\nstep bell\n}", []string{ // bell in 6 to 8, so a_g to 9
+		"2 step 1 (ram_g ir_l): ram_g may not come on before phase 1",
+		"5 step 2 (a_g b_l): bus data: ram_g goes off before a_g comes on",
+		"6 step 3 (a_g bell): one strobe after the other",
+		"9 end: a_g goes off",
+	}}} {
+		_, p, list := place(t, "machine m\n"+bench+"instruction op = 0000_0000 {\n"+c.body+"\n}\n")
+		if list.Errors() > 0 {
+			t.Fatal(list)
+		}
+		path := p.Owners[1].Paths[0]
+		var got []string
+		sum := 0
+		for _, l := range path.Chain {
+			got = append(got, fmt.Sprintf("%d %s: %s", l.Phase, l.To, l.Rule))
+			if sum += l.Phases; sum != l.Phase {
+				t.Errorf("links up to %q add up to %d phases, it falls on %d", l.To, sum, l.Phase)
+			}
+		}
+		if diff := cmp.Diff(c.want, got); diff != "" {
+			t.Error(diff)
+		}
+		if sum != path.Last {
+			t.Errorf("the chain is %d phases long, the path ends at %d", sum, path.Last)
 		}
 	}
-	if sum != path.Last {
-		t.Errorf("the chain is %d phases long, the path ends at %d", sum, path.Last)
-	}
-	_ = m
 }
 
 // TestRestart: `steers` is on in the last phase of the path, `cuts` in one of its own.

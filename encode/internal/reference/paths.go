@@ -127,7 +127,11 @@ func (w *walker) walk(stmts []definition.Stmt, paths []*path, in around) []*path
 				}
 				inner.held = append(inner.held, held{l, w.holds})
 			}
+			before := w.m.steps
 			paths = w.walk(s.Body.Stmts, paths, inner)
+			if w.m.steps == before {
+				reject("P.14", "a hold without a step")
+			}
 		case *definition.Do:
 			seq := w.m.sequences[s.Name.Text]
 			if seq == nil {

@@ -963,9 +963,15 @@ func (g *generator) hold(in surroundings, indent int) []string {
 		}
 	}
 	tab := strings.Repeat("    ", indent)
+	before := g.out.String()
 	g.say("%shold %s {", tab, strings.Join(names, " "))
 	tested := g.body(inner, indent+1, 1+g.r.IntN(2))
 	g.say("%s}", tab)
+	if made := g.out.String()[len(before):]; !strings.Contains(made, "step ") && !strings.Contains(made, "do ") && g.chance(90) {
+		g.out.Reset()
+		g.out.WriteString(before)
+		return nil
+	}
 	return tested
 }
 
