@@ -131,7 +131,8 @@ func (h *heuristic) tight(region []uint64) []uint64 {
 	return p
 }
 
-// reach is p with every value that it may accept together with the rest of p.
+// reach is p with every value that it may accept together with the rest of p: every
+// admissible implicant around p lies in it.
 func (h *heuristic) reach(p []uint64) []uint64 {
 	c := slices.Clone(p)
 	h.law.close(c)

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 )
@@ -128,4 +129,13 @@ func TestBenchmarkData(t *testing.T) {
 	}
 	fmt.Fprintf(&b, "heuristic %.2f s, exact %.2f s\n", quick.Seconds(), full.Seconds())
 	t.Log("\n" + b.String())
+}
+
+// processor is the CPU time that the process has used.
+func processor() time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		return 0
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }

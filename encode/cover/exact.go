@@ -12,11 +12,12 @@ const (
 // same cost has fewer of them, if that was asked for.
 func (h *heuristic) exact(on, f []uint64, literals bool) (best []uint64, bound int64, fewest bool) {
 	all, ok := h.admissiblePrimes(append(append([]uint64{}, on...), h.free...))
-	if !ok {
+	if h.stopped {
 		return f, 0, false
 	}
-	if h.len(all) > mostColumns || h.stopped {
-		return f, 0, false
+	if !ok || h.len(all) > mostColumns {
+		best, bound = h.byPoints(on, f)
+		return best, bound, false
 	}
 	rows, ok := h.findRows(all, on, h.free, mostTableWork)
 	if !ok {

@@ -16,6 +16,7 @@ type heuristic struct {
 	*expander
 	free []uint64 // don't-cares, and later the essential primes too
 	cost func(c []uint64) int64
+	unit bool // cost is 1 for every product
 	// scale puts literals below cost in a price; it exceeds all literals together.
 	scale int64
 }
@@ -283,8 +284,15 @@ func (h *heuristic) lastGasp(f []uint64) []uint64 {
 	var fresh []uint64
 	covered := make([]bool, h.len(small))
 	sup := make([]uint64, h.w)
+	reach := make([][]uint64, len(covered))
+	for i := range reach {
+		reach[i] = h.reach(h.at(small, i))
+	}
 	for i := range covered {
 		for j := range i {
+			if !contains(reach[i], h.at(small, j)) || !contains(reach[j], h.at(small, i)) {
+				continue
+			}
 			for o := range sup {
 				sup[o] = h.at(small, i)[o] | h.at(small, j)[o]
 			}

@@ -66,7 +66,7 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	h := &heuristic{expander: newExpander(k, off), free: free, cost: func([]uint64) int64 { return 1 }}
+	h := &heuristic{expander: newExpander(k, off), free: free, cost: func([]uint64) int64 { return 1 }, unit: p.Cost == nil}
 	var bad error
 	if p.Cost != nil {
 		h.cost = func(c []uint64) int64 {
