@@ -33,6 +33,7 @@ type charted struct {
 var (
 	sectionLine = regexp.MustCompile(`^-- (.+?) -{2,} (.+) --$`)
 	lengthLine  = regexp.MustCompile(`^  (\d+) phases?, `)
+	idleLine    = regexp.MustCompile(`^phases (\d+)-(\d+): no line is on$`)
 	pathLine    = regexp.MustCompile(`^path (\d+) of (\d+): (.+)$`)
 )
 
@@ -67,6 +68,8 @@ func chartOf(r io.Reader, s *store.Store, only string) error {
 			err = c.begin(i+1, pathLine.FindStringSubmatch(line)[3])
 		case strings.HasPrefix(line, "step") && i+1 < len(text) && strings.HasPrefix(text[i+1], "phase "):
 			i, err = c.block(text, i+1)
+		case idleLine.MatchString(line):
+			err = c.idle(i+1, idleLine.FindStringSubmatch(line))
 		case c.path != nil && !c.path.ended && lengthLine.MatchString(line):
 			if n := lengthLine.FindStringSubmatch(line)[1]; n != strconv.Itoa(c.path.end) {
 				err = refuse(i+1, "%s phases, and %d are drawn", n, c.path.end)
@@ -154,6 +157,21 @@ func (c *chartReader) begin(n int, flags string) error {
 	}
 	c.path = &drawn{line: n, flags: f}
 	part.paths = append(part.paths, c.path)
+	return nil
+}
+
+// idle reads phases that are not drawn, for nothing is on.
+func (c *chartReader) idle(n int, m []string) error {
+	if c.path == nil || c.path.ended || m[1] != strconv.Itoa(c.path.end+1) {
+		return refuse(n, "phases %s-%s do not follow those drawn before", m[1], m[2])
+	}
+	to, err := strconv.Atoi(m[2])
+	if err != nil || to <= c.path.end || to > c.s.Phases {
+		return refuse(n, "phases up to %s in a ring of %d", m[2], c.s.Phases)
+	}
+	for ; c.path.end < to; c.path.end++ {
+		c.path.on = append(c.path.on, store.NewSet(len(c.s.Columns)))
+	}
 	return nil
 }
 

@@ -120,6 +120,7 @@ func DiodesCSV(r io.Reader, s *store.Store) error {
 }
 
 var (
+	named      = regexp.MustCompile(`^[PR]\d+  `)
 	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+): place (\d+), (\d+) diodes?, leaves by pin (\d+)$`)
 	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\)) by pin (\d+): place (\d+), (\d+) diodes?$`)
 	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(\d+) (column|row|pulse|phase) `)
@@ -154,6 +155,12 @@ func DiodesText(r io.Reader, s *store.Store) error {
 	for i := 0; i < len(text); i++ {
 		n := i + 1
 		line, fed := strings.CutPrefix(text[i], "\f")
+		if named.MatchString(line) { // a title may go on below, further in than anything else
+			for i+1 < len(text) && strings.HasPrefix(text[i+1], "        ") {
+				i++
+				line += " " + strings.TrimSpace(text[i])
+			}
+		}
 		if fed && l.due > 0 {
 			return refuse(n, "a page break within row %s", l.name)
 		}
@@ -177,10 +184,11 @@ func DiodesText(r io.Reader, s *store.Store) error {
 			if err := l.title(n, m[1], m[6], m[7]); err != nil {
 				return err
 			}
+			below := i + 1
 			for i+1 < len(text) && strings.HasPrefix(text[i+1], "    ") {
 				i++
 			}
-			if l.row, err = l.meaning(n, m[1], m[2]+m[3], unwrap(text[n:i+1])); err != nil {
+			if l.row, err = l.meaning(n, m[1], m[2]+m[3], unwrap(text[below:i+1])); err != nil {
 				return err
 			}
 			l.stated[m[1]] = m[4] + strings.TrimPrefix(m[2], "phase ")

@@ -173,7 +173,7 @@ func MatrixText(r io.Reader, s *store.Store) error {
 			for i+1 < len(text) && text[i+1] != "" {
 				i++
 			}
-			list := strings.TrimPrefix(unwrap(text[from:i+1]), usedPrefix)
+			list := strings.ReplaceAll(strings.TrimPrefix(unwrap(text[from:i+1]), usedPrefix), ", ", ",")
 			for _, f := range strings.Fields(list) {
 				name, phases, _ := strings.Cut(f, "=")
 				if was, ok := g.used[name]; ok && was != phases {

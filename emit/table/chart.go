@@ -224,12 +224,26 @@ func (c *chart) path(p *schedule.Path) {
 	cells := max((c.width-label-2)/(c.digits+1), 4)
 	blocks := (end + cells - 1) / cells
 	cells = (end + blocks - 1) / blocks
+	idle := 0 // first of the phases before this block in which nothing is to be drawn
 	for from := 1; from <= end; from += cells {
 		to := min(from+cells-1, end)
+		steps := c.steps(p, from, to)
+		// The first block stays: what follows it is read as the same path.
+		if from > 1 && to < end && strings.TrimSpace(steps) == "" && blank(bars, from, to) {
+			if idle == 0 {
+				idle = from
+			}
+			continue
+		}
+		if idle > 0 {
+			c.line("")
+			c.line("phases %d-%d: no line is on", idle, from-1)
+			idle = 0
+		}
 		if from > 1 {
 			c.line("")
 		}
-		c.line("%-*s %s", label, "step", c.steps(p, from, to))
+		c.line("%-*s %s", label, "step", steps)
 		var head strings.Builder
 		for phase := from; phase <= to; phase++ {
 			fmt.Fprintf(&head, " %*d", c.digits, phase)
@@ -250,6 +264,16 @@ func (c *chart) path(p *schedule.Path) {
 			c.line("%-*s %s|", label, b.name, cells.String())
 		}
 	}
+}
+
+// blank reports that no bar has a mark in the phases from..to.
+func blank(bars []bar, from, to int) bool {
+	for _, b := range bars {
+		if slices.ContainsFunc(b.marks[from-1:to], func(r rune) bool { return r != 0 }) {
+			return false
+		}
+	}
+	return true
 }
 
 // drawnTo is the last phase of a drawing. A path ends with the last line that
@@ -421,10 +445,27 @@ func (c *chart) chain(p *schedule.Path) {
 		text += ", the last for a restart that cuts"
 	}
 	c.line("  %s", text)
-	for _, l := range p.Chain {
+	for rest := p.Chain; len(rest) > 0; {
+		l := rest[0]
 		from, _, _ := strings.Cut(l.From, " (")
 		text := fmt.Sprintf("%s, %d after %s: %s", l.To, l.Phases, from, l.Rule)
 		first := fmt.Sprintf("    phase %*d: ", c.digits, l.Phase)
+		run := 1
+		if n := alike(rest); n >= leastRun {
+			run = n
+			last := rest[n-1]
+			least, most := l.Phases, l.Phases
+			for _, link := range rest[:n] {
+				least, most = min(least, link.Phases), max(most, link.Phases)
+			}
+			apart := strconv.Itoa(least)
+			if most > least {
+				apart += " to " + strconv.Itoa(most)
+			}
+			text = fmt.Sprintf("steps %d to %d, each %s after the one before: %s", numbered(l.To), numbered(last.To), apart, l.Rule)
+			first = fmt.Sprintf("    phases %d-%d: ", l.Phase, last.Phase)
+		}
+		rest = rest[run:]
 		for _, line := range wrap(first, strings.Repeat(" ", len(first)), text, c.width) {
 			c.line("%s", line)
 		}
@@ -442,6 +483,35 @@ func (c *chart) whole() string {
 		return "for there is no restart line"
 	}
 	return "for undefined opcodes idle"
+}
+
+// leastRun is how many links of a chain that say the same are drawn as one.
+const leastRun = 4
+
+// alike counts the links at the start of a chain that lead by one rule from
+// each step to the next.
+func alike(chain []schedule.Link) int {
+	n := 0
+	for n < len(chain) {
+		l := chain[n]
+		if step := numbered(l.To); l.Rule != chain[0].Rule || step == 0 || numbered(l.From) != step-1 {
+			break
+		}
+		n++
+	}
+	return n
+}
+
+// numbered is the number of a step in a link, "step 3 (acc_g tmp_l)"; 0 for
+// the start and the end of a path.
+func numbered(end string) int {
+	name, _, _ := strings.Cut(end, " (")
+	number, ok := strings.CutPrefix(name, "step ")
+	n, err := strconv.Atoi(number)
+	if !ok || err != nil {
+		return 0
+	}
+	return n
 }
 
 // duration writes seconds as a person would: "20 ms", "1.28 s".

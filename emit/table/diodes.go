@@ -163,8 +163,8 @@ func (l *placement) blocks() [][]string {
 		}
 		for _, i := range b.pulses {
 			p := mx.Pulses[i]
-			add(len(p.Phases), "phases "+network.Spans(p.Phases), fmt.Sprintf("%s  pulse wire of phases %s: place %d, %s, leaves by pin %d",
-				p.Name, network.Spans(p.Phases), p.Place, counted(len(p.Phases), "diode"), p.Pin))
+			add(len(p.Phases), "phases "+network.Spans(p.Phases), l.title("%s  pulse wire of phases %s: place %d, %s, leaves by pin %d",
+				p.Name, network.Spans(p.Phases), p.Place, counted(len(p.Phases), "diode"), p.Pin)...)
 		}
 		for _, i := range b.rows {
 			r := mx.Rows[i]
@@ -177,7 +177,7 @@ func (l *placement) blocks() [][]string {
 				means += " when " + condition(r.Flags, mx.Flags)
 			}
 			means += ", " + plural(len(r.Phases), "phase") + " " + network.Spans(r.Phases)
-			title := []string{fmt.Sprintf("%s  from %s by pin %d: place %d, %s", r.Name, from, r.Pin, r.Place, counted(len(r.Lines), "diode"))}
+			title := l.title("%s  from %s by pin %d: place %d, %s", r.Name, from, r.Pin, r.Place, counted(len(r.Lines), "diode"))
 			what := belongs(mx, r)
 			if r.Flags.Care != 0 {
 				what += ", when " + condition(r.Flags, mx.Flags)
@@ -188,6 +188,13 @@ func (l *placement) blocks() [][]string {
 		out = append(out, l.counts(b)...)
 	}
 	return append(out, l.totals(all))
+}
+
+// title begins a row or pulse wire, "R1  from ...". What goes on in the next
+// line stands further in than what the row means.
+func (l *placement) title(format string, args ...any) []string {
+	name, rest, _ := strings.Cut(fmt.Sprintf(format, args...), "  ")
+	return wrap(name+"  ", "        ", rest, l.width)
 }
 
 // countLines is how many columns a block of counts has at most.

@@ -252,6 +252,40 @@ func TestFaultsInTheChart(t *testing.T) {
 	}
 }
 
+// TestEditedGong is TestEditedPages for what only a long ring has.
+func TestEditedGong(t *testing.T) {
+	f := load(t, "gong")
+	for _, tt := range []struct{ artefact, from, to, want string }{
+		{"phases.txt", "phases 19-198: no", "phases 19-197: no", "phase 199 where 198 is due"},
+		{"phases.txt", "phases 19-198: no", "phases 18-198: no", "phases 18-198 do not follow"},
+		{"phases.txt", "phases 19-198: no", "phases 19-99999999999: no", "in a ring of 256"},
+		{"phases.txt", "phases 19-198: no line is on\n", "", "phase 199 where 19 is due"},
+		{"phases.txt", "  206 phases", "  209 phases", "209 phases, and 206 are drawn"},
+		{"matrix.txt", "12-13, 15-16", "12-13, 15-17", "is said to be of phases"},
+		{"diodes.txt", "12-13 15-16", "12-13 15-17", "is said to be of phases"},
+	} {
+		a := pages()[tt.artefact]
+		text := written(t, a, f)
+		edited := strings.ReplaceAll(text, tt.from, tt.to)
+		if edited == text {
+			t.Errorf("%s has no %q", tt.artefact, tt.from)
+			continue
+		}
+		if err := a.read(strings.NewReader(edited), f); err == nil || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s with %q: %v; want %q", tt.artefact, tt.to, err, tt.want)
+		}
+	}
+}
+
+// pages finds an artefact by its name.
+func pages() map[string]artefact {
+	byName := map[string]artefact{}
+	for _, a := range artefacts {
+		byName[a.name] = a
+	}
+	return byName
+}
+
 // TestEditedPages changes pages as a slip of the pen or of the printer would.
 func TestEditedPages(t *testing.T) {
 	f := load(t, "hoist")
@@ -304,12 +338,8 @@ func TestEditedPages(t *testing.T) {
 		{"summary.txt", "19 bits in 3", "19 bits in 4", `bytes is said to be "4", and is "3"`},
 		{"summary.txt", "plain style", "shared style", `style is said to be "shared"`},
 	}
-	pages := map[string]artefact{}
-	for _, a := range artefacts {
-		pages[a.name] = a
-	}
 	for _, tt := range tests {
-		a := pages[tt.artefact]
+		a := pages()[tt.artefact]
 		text := written(t, a, f)
 		edited := strings.Replace(text, tt.from, tt.to, 1)
 		if edited == text {

@@ -122,10 +122,23 @@ func pulsesUsed(mx *network.Matrix, rows []int, width int) []string {
 	}
 	slices.Sort(used)
 	var parts []string
+	longest := 0
 	for _, p := range slices.Compact(used) {
-		parts = append(parts, fmt.Sprintf("%s=%s", mx.Pulses[p].Name, strings.ReplaceAll(network.Spans(mx.Pulses[p].Phases), " ", ",")))
+		part := fmt.Sprintf("%s=%s", mx.Pulses[p].Name, strings.ReplaceAll(network.Spans(mx.Pulses[p].Phases), " ", ","))
+		parts = append(parts, part)
+		longest = max(longest, len(part))
 	}
-	return wrap("Pulse wires used, by phases: ", "  ", strings.Join(parts, "  "), width)
+	first := "Pulse wires used, by phases: "
+	if longest <= width-2 {
+		return wrap(first, "  ", strings.Join(parts, "  "), width)
+	}
+	// One has to go on in the next line: each begins a line of its own.
+	var out []string
+	for _, part := range parts {
+		out = append(out, wrap(first, "    ", strings.ReplaceAll(part, ",", ", "), width)...)
+		first = "  "
+	}
+	return out
 }
 
 func pulseGrid(mx *network.Matrix, b board) *grid {

@@ -40,13 +40,15 @@ func (p *page) line(format string, args ...any) {
 
 func (p *page) flush() error { return p.w.Flush() }
 
-// heading is the first line of every page: the machine at the left, its hash at the right.
+// heading is the first line of every page: the machine at the left, its hash
+// at the right. A title is cut where there is no room; the name never is, for
+// by it the page is known.
 func heading(machine, title, hash string, width int) string {
-	left := machine
-	if title != "" {
-		left += ": " + title
+	right := "sha256 " + short(hash)
+	if title == "" || len(machine)+len(": ...  ")+len(right) > width {
+		return machine + strings.Repeat(" ", max(width-len(right)-len(machine), 2)) + right
 	}
-	return spread(left, "sha256 "+short(hash), width)
+	return spread(machine+": "+title, right, width)
 }
 
 // spread puts left and right at the two ends of a line. Left is cut if both do not fit.

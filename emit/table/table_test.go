@@ -25,7 +25,7 @@ var update = flag.Bool("update", os.Getenv("UPDATE_GOLDEN") == "1", "write the g
 
 const folder = "../../testdata/table"
 
-var machines = []string{"millrace", "hoist", "quern"}
+var machines = []string{"millrace", "hoist", "quern", "gong"}
 
 func load(t testing.TB, name string) Facts {
 	t.Helper()

@@ -59,6 +59,8 @@ func TestOddMachines(t *testing.T) {
 		"in a ring without restart":  {frame("phases 12", pick+"instruction a p:pick = 0000_001 p { step bell\n wait 4\n step p }\n"), "phases.txt", "  12 phases, 240 ms"},
 		"two after the end":          {frame("", rst+pick+"instruction a p:pick, q:pick = 0000_01 p q { step bell\n step p\n step q }\n"), "phases.txt", "step 4 turns nothing on"},
 		"in one arm":                 {frame("", rst+pick+"flag f input\ninstruction a p:pick = 0000_001 p { step bell\n when f { step p } else { step bell } }\n"), "phases.txt", "path 1 of 2: f=0"},
+		"a name wider than paper":    {strings.Replace(frame("", rst), "machine m", "machine "+strings.Repeat("mill_", 40)+" \"Mill\"", 1), "diodes.txt", strings.Repeat("mill_", 40) + "  sha256 "},
+		"lines wider than paper":     {strings.ReplaceAll(frame("", rst+"instruction a = 0000_0001 { step bell }\n"), "bell", strings.Repeat("bell_", 40)), "phases.txt", strings.Repeat("bell_", 40)},
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := t.TempDir()
