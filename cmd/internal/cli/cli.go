@@ -10,6 +10,7 @@ import (
 	"runtime/debug"
 	"strings"
 	"syscall"
+	"unicode"
 
 	"github.com/spf13/cobra"
 )
@@ -124,13 +125,32 @@ func (a *app) finish(args []string, ran *cobra.Command, failed error) int {
 	return status
 }
 
+// shellWord writes a word of a command line so that a POSIX shell takes it for
+// one, and the program for no flag.
+func shellWord(word string) string {
+	plain := func(r rune) bool {
+		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("_-./,:=+@%", r)
+	}
+	if strings.HasPrefix(word, "-") && strings.Contains(word, "/") {
+		word = "./" + word
+	}
+	if word != "" && !strings.ContainsFunc(word, func(r rune) bool { return !plain(r) }) {
+		return word
+	}
+	return "'" + strings.ReplaceAll(word, "'", `'\''`) + "'"
+}
+
 func (a *app) reportBug(args []string, what string, stack []byte) {
+	words := make([]string, len(args))
+	for i, arg := range args {
+		words[i] = shellWord(arg)
+	}
 	fmt.Fprintf(a.err, `coilwright: this is a bug in coilwright, not in your input
     %s
 Please report it with the definition, the command line and this text:
     command  coilwright %s
     version  %s
-`, strings.ReplaceAll(what, "\n", "\n    "), strings.Join(args, " "), versionLine())
+`, strings.ReplaceAll(what, "\n", "\n    "), strings.Join(words, " "), versionLine())
 	if stack != nil {
 		fmt.Fprintf(a.err, "\n%s", stack)
 	}

@@ -32,6 +32,17 @@ func TestPanicIsReportedAsBug(t *testing.T) {
 	}
 }
 
+func TestShellWord(t *testing.T) {
+	for word, want := range map[string]string{
+		"mill/m.coil": "mill/m.coil", "": "''", "a b": "'a b'", "it's": `'it'\''s'`, "$x": "'$x'", "Mühle": "Mühle",
+		"--form": "--form", "-/m.coil": "./-/m.coil", "a\nb": "'a\nb'", "*": "'*'", "~x": "'~x'",
+	} {
+		if got := shellWord(word); got != want {
+			t.Errorf("%q becomes %s, not %s", word, got, want)
+		}
+	}
+}
+
 func testApp() (*app, *bytes.Buffer, *bytes.Buffer) {
 	out, errs := new(bytes.Buffer), new(bytes.Buffer)
 	return &app{

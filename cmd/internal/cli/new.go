@@ -40,6 +40,12 @@ func (a *app) startMachine(dir, example string) error {
 		}
 		return usagef("there is no example %q%s", example, meant)
 	}
+	if dir == "-" {
+		return usagef("DIR names a folder: a machine is several files (./- if it is to be called so)")
+	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return filef("%s is not a folder", dir)
+	}
 	tree, err := fs.Sub(examples.FS, example)
 	if err != nil {
 		return err
@@ -77,7 +83,7 @@ func (a *app) startMachine(dir, example string) error {
 	}
 	for _, path := range order {
 		if strings.HasSuffix(path, ".coil") {
-			fmt.Fprintf(a.out, "next: coilwright build %s\n", filepath.Join(dir, path))
+			fmt.Fprintf(a.out, "next: coilwright build %s\n", shellWord(filepath.Join(dir, path)))
 			break
 		}
 	}

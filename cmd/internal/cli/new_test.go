@@ -3,7 +3,9 @@ package cli_test
 import (
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"coilwright/examples"
@@ -50,6 +52,23 @@ func TestNewWritesAllOfAnExample(t *testing.T) {
 		}
 		if _, err := os.Lstat(gone); err == nil {
 			t.Errorf("%s again: README.md has been written", name)
+		}
+	}
+}
+
+// TestNewSaysWhatIsNext: the line can be given to a shell as it stands.
+func TestNewSaysWhatIsNext(t *testing.T) {
+	for _, folder := range []string{"mill", "the mill's", "-x/y", "水車"} {
+		dir := t.TempDir()
+		out := must(t, dir, "new", "--", folder)
+		_, next, ok := strings.Cut(out, "\nnext: coilwright ")
+		if !ok {
+			t.Fatalf("nothing is said to be next:\n%s", out)
+		}
+		cmd := exec.Command("sh", "-c", "'"+binary+"' "+next)
+		cmd.Dir = dir
+		if text, err := cmd.CombinedOutput(); err != nil {
+			t.Errorf("%s: %v\n%s", next, err, text)
 		}
 	}
 }

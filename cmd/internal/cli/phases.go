@@ -3,11 +3,13 @@ package cli
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"coilwright/emit/readback"
 	"coilwright/emit/table"
+	"coilwright/encode/schedule"
 	"coilwright/lang/diag"
 )
 
@@ -59,7 +61,12 @@ func (l *loaded) chartArtefact(name, only string) artefact {
 // usage, for the definition is in order.
 func (l *loaded) mnemonic(name string) (string, error) {
 	// These two are no instructions, but have charts of their own.
-	names := append(table.Instructions(l.machine), "fetch", "undefined")
+	names := append(table.Instructions(l.machine), "fetch")
+	if slices.ContainsFunc(l.plan.Owners, func(o schedule.Owner) bool { return o.Kind == "undefined" }) {
+		names = append(names, "undefined")
+	} else if name == "undefined" && !slices.Contains(names, name) {
+		return "", usagef("machine %s has no undefined opcodes: an instruction has each", l.machine.Name)
+	}
 	for _, n := range names {
 		if n == name {
 			return n, nil

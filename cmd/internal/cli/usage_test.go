@@ -12,6 +12,17 @@ func TestStatusAndStreams(t *testing.T) {
 	dir := demo(t)
 	write(t, filepath.Join(dir, "wrong.coil"), "machine wrong\nbsu data 8\n")
 	write(t, filepath.Join(dir, "spare.coil"), read(t, filepath.Join(dir, "millrace.coil"))+"\nregister spare 8\n")
+	write(t, filepath.Join(dir, "full.coil"), `machine full
+bus data 1
+register sw 1 input
+register ir 1 opcode
+line sw_g : sw -> data
+line ir_l : data -> ir
+line rst : restart
+fetch { step sw_g ir_l }
+instruction off = 0
+instruction on = 1
+`)
 	if err := os.Mkdir(filepath.Join(dir, "folder.coil"), 0o777); err != nil {
 		t.Fatal(err)
 	}
@@ -26,6 +37,8 @@ func TestStatusAndStreams(t *testing.T) {
 		{"errors as json", "check --form json wrong.coil", 1, `"severity": "error"`, ""},
 		{"phases", "phases millrace.coil", 0, "add", ""},
 		{"phases of one", "phases millrace.coil add", 0, "add", ""},
+		{"phases of undefined opcodes", "phases millrace.coil undefined", 0, "undefined opcodes", ""},
+		{"phases of undefined opcodes where there are none", "phases full.coil undefined", 2, "", "has no undefined opcodes"},
 		{"phases of a misspelt one", "phases millrace.coil adb", 2, "", `did you mean "add"?`},
 		{"hex is the default", "image millrace.coil", 0, ":00000001FF", ""},
 		{"srec", "image millrace.coil --form srec", 0, "S0", ""},
@@ -94,6 +107,8 @@ func TestStatusAndStreams(t *testing.T) {
 		{"onto a full device", "image millrace.coil -o /dev/full", 3, "", "no space left on device"},
 		{"not writable", "image millrace.coil -o /proc/store.hex", 3, "", "/proc/store.hex"},
 		{"new over a file", "new .", 3, "", "exists already"},
+		{"new where a file is", "new millrace.coil", 3, "", "millrace.coil is not a folder"},
+		{"new to standard output", "new -", 2, "", "a machine is several files"},
 	})
 }
 
