@@ -125,7 +125,7 @@ var (
 	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\)) by pin (\d+): place (\d+), (\d+) diodes?$`)
 	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(\d+) (column|row|pulse|phase) `)
 	countLine  = regexp.MustCompile(`^\[ \] pin +(\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?$`)
-	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows +(\d+) pulse wires +(\d+) diodes$`)
+	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows? +(\d+) pulse wires? +(\d+) diodes?$`)
 )
 
 // listReader reads a placement list for paper.

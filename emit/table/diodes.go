@@ -70,13 +70,13 @@ func paginate(before []string, head string, blocks [][]string) [][]string {
 
 // placement knows the fields of a placement list and their widths.
 type placement struct {
-	mx                                  *network.Matrix
-	width                               int
-	diode, card, place, row, line, pins int
+	mx                                           *network.Matrix
+	width                                        int
+	diode, card, place, row, columns, line, pins int
 }
 
 func newPlacement(mx *network.Matrix, width int) *placement {
-	l := &placement{mx: mx, width: width, diode: len("diode"), card: len("card"), place: len("place"), row: len("row"), line: len("line"), pins: len("pin")}
+	l := &placement{mx: mx, width: width, diode: len("diode"), card: len("card"), place: len("place"), row: len("row"), columns: len("col"), line: len("line"), pins: len("pin")}
 	if n := len(mx.Diodes); n > 0 {
 		l.diode = max(l.diode, len(mx.Diodes[n-1].Name))
 	}
@@ -85,6 +85,8 @@ func newPlacement(mx *network.Matrix, width int) *placement {
 	}
 	for _, d := range mx.Diodes {
 		l.line = max(l.line, len(l.to(d)))
+		l.columns = max(l.columns, len(strconv.Itoa(d.Column)))
+		l.pins = max(l.pins, len(strconv.Itoa(d.Pin)))
 	}
 	return l
 }
@@ -121,8 +123,8 @@ func (l *placement) cautions() []string {
 }
 
 func (l *placement) fields(box, diode, card, place, row, column, line, pin, band, means string) string {
-	left := fmt.Sprintf("%-3s %-*s %*s %*s %-*s %3s %-*s %*s %-6s ", box, l.diode, diode, l.card, card, l.place, place,
-		l.row, row, column, l.line, line, l.pins, pin, band)
+	left := fmt.Sprintf("%-3s %-*s %*s %*s %-*s %*s %-*s %*s %-6s ", box, l.diode, diode, l.card, card, l.place, place,
+		l.row, row, l.columns, column, l.line, line, l.pins, pin, band)
 	room := max(l.width-len(left), 10)
 	if len(means) > room {
 		means = means[:room-2] + ".."
@@ -229,7 +231,7 @@ func (l *placement) counts(b board) [][]string {
 		n := min(len(list), countLines)
 		block := []string{"Check card " + b.card.Name + ": diodes in each column, by pin"}
 		for _, c := range list[:n] {
-			block = append(block, fmt.Sprintf("[ ] pin %*d  %-*s column %3s %5d %s", l.pins, c.pin, l.line, c.name, c.column, c.n, plural(c.n, "diode")))
+			block = append(block, fmt.Sprintf("[ ] pin %*d  %-*s column %*s %5d %s", l.pins, c.pin, l.line, c.name, l.columns, c.column, c.n, plural(c.n, "diode")))
 		}
 		out, list = append(out, block), list[n:]
 	}
@@ -242,10 +244,13 @@ func (l *placement) totals(all []board) []string {
 	for _, b := range all {
 		name = max(name, len(b.card.Name))
 	}
-	for _, b := range all {
-		out = append(out, fmt.Sprintf("[ ] card %-*s %5d rows %5d pulse wires %6d diodes", name, b.card.Name, len(b.rows), len(b.pulses), len(b.diodes)))
+	figures := func(rows, pulses, diodes int) string {
+		return fmt.Sprintf("%5d %-4s %5d %-11s %6d %s", rows, plural(rows, "row"), pulses, plural(pulses, "pulse wire"), diodes, plural(diodes, "diode"))
 	}
-	return append(out, fmt.Sprintf("    %-*s %5d rows %5d pulse wires %6d diodes", name+len("card "), "in all", len(l.mx.Rows), len(l.mx.Pulses), len(l.mx.Diodes)))
+	for _, b := range all {
+		out = append(out, fmt.Sprintf("[ ] card %-*s %s", name, b.card.Name, figures(len(b.rows), len(b.pulses), len(b.diodes))))
+	}
+	return append(out, fmt.Sprintf("    %-*s %s", name+len("card "), "in all", figures(len(l.mx.Rows), len(l.mx.Pulses), len(l.mx.Diodes))))
 }
 
 // DiodesCSV writes the placement list with one record a diode in soldering
