@@ -6,6 +6,7 @@ import (
 	"io"
 	"math/bits"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -129,9 +130,19 @@ func (a *app) completeMemories(_ *cobra.Command, args []string, _ string) ([]str
 // check finds options that would have no effect, before anything is read.
 func (o *assembleOptions) check() error {
 	form := o.form.value
-	for flag, forms := range map[string]string{"fill": "hex srec bin", "size": "hex srec bin", "base": "hex srec header", "record": "hex srec", "addressing": "hex", "memory": "hex srec bin header toggles"} {
-		if o.set(flag) && !strings.Contains(" "+forms+" ", " "+form+" ") {
-			return usagef("--%s means nothing in form %s: it is for %s", flag, form, strings.Join(strings.Fields(forms), ", "))
+	for _, f := range []struct {
+		flag  string
+		forms []string
+	}{
+		{"fill", []string{"hex", "srec", "bin"}},
+		{"size", []string{"hex", "srec", "bin"}},
+		{"base", []string{"hex", "srec", "header"}},
+		{"record", []string{"hex", "srec"}},
+		{"addressing", []string{"hex"}},
+		{"memory", []string{"hex", "srec", "bin", "header", "toggles"}},
+	} {
+		if o.set(f.flag) && !slices.Contains(f.forms, form) {
+			return usagef("--%s means nothing in form %s: it is for %s", f.flag, form, strings.Join(f.forms, ", "))
 		}
 	}
 	if o.set("memory") && o.memory == "" {

@@ -89,6 +89,8 @@ instruction on = 1
 		{"base that is none", "assemble millrace.coil programs/sum.prog --base here", 2, "", "a whole number is wanted"},
 		{"base too large", "assemble millrace.coil programs/sum.prog --base 0x100000000", 2, "", "it is too large: at most 4294967295"},
 		{"fill too large", "assemble millrace.coil programs/sum.prog --fill 256", 2, "", "it is too large: at most 255 (0xFF)"},
+		{"two flags that mean nothing", "assemble millrace.coil programs/sum.prog --form listing --record 8 --fill 1 --base 2", 2, "", "--fill means nothing in form listing"},
+		{"memory without a file", "rehearse millrace.coil programs/sum.prog --memory ram=", 2, "", "NAME=FILE is wanted"},
 		{"phases that are none", "rehearse millrace.coil programs/sum.prog --phases few", 2, "", "a whole number is wanted"},
 		{"instructions that are none", "rehearse millrace.coil programs/sum.prog --instructions 1.5", 2, "", "a whole number is wanted"},
 		{"later styles", "matrix millrace.coil --style minimal", 2, "", "not yet"},
