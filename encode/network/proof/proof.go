@@ -3,6 +3,7 @@ package proof
 
 import (
 	"fmt"
+	"sync/atomic"
 
 	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
@@ -117,18 +118,12 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 	if o.Detail == 0 {
 		o.Detail = 10
 	}
-	w, bad := read(l, s)
-	p := &prover{
-		list: l, store: s, changes: c, options: o, circuit: w,
-		driven: driven(s),
+	p, bad, err := prepare(l, s, c, o)
+	if err != nil {
+		return nil, err
 	}
-	p.vars = variables(p)
-	if n := len(p.vars); n > 26 || uint64(s.Phases+1)<<n > maxStates {
-		return nil, TooLarge{Bits: n, Phases: s.Phases}
-	}
-	bad = append(bad, p.absent()...)
-	p.graph = compile(w)
 	groups, counts := p.run()
+	w := p.circuit
 	r := &Report{
 		Opcodes: counts.opcodes, Flags: 1 << len(s.Flags), Phases: s.Phases,
 		States: counts.states, Between: counts.between, Moving: counts.moving,
@@ -151,6 +146,30 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 	return r, nil
 }
 
+// Holds reports whether Prove would find nothing. It stops at the first finding.
+func Holds(l *wiring.List, s *store.Store, c store.Changes, o Options) (bool, error) {
+	p, bad, err := prepare(l, s, c, o)
+	if err != nil || len(bad) > 0 {
+		return false, err
+	}
+	p.hasty = true
+	groups, _ := p.run()
+	return len(groups) == 0, nil
+}
+
+// prepare reads a list; bad is what it cannot be.
+func prepare(l *wiring.List, s *store.Store, c store.Changes, o Options) (p *prover, bad []Finding, err error) {
+	w, bad := read(l, s)
+	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s)}
+	p.vars = variables(p)
+	if n := len(p.vars); n > 26 || uint64(s.Phases+1)<<n > maxStates {
+		return nil, nil, TooLarge{Bits: n, Phases: s.Phases}
+	}
+	bad = append(bad, p.absent()...)
+	p.graph = compile(w)
+	return p, bad, nil
+}
+
 // prover is what the parts of a proof share.
 type prover struct {
 	list    *wiring.List
@@ -162,6 +181,8 @@ type prover struct {
 	driven  []bool // by column: the control word drives it
 	vars    []variable
 	mute    []bool // by column: it has no pin, which is said once
+	hasty   bool   // the first finding is enough
+	any     atomic.Bool
 }
 
 func driven(s *store.Store) []bool {

@@ -277,13 +277,9 @@ func groupsOf(t *testing.T, l *wiring.List, s *store.Store, c store.Changes, o O
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, _ := read(l, s)
-	p := &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s)}
-	p.vars = variables(p)
-	p.absent()
-	p.graph = compile(w)
+	p, _, _ := prepare(l, s, c, o)
 	groups, _ := p.run()
-	return verdictOf(l, s, groups, w), rep
+	return verdictOf(s, groups, p.circuit), rep
 }
 
 // TestReference compares everything that is found on random networks: what,

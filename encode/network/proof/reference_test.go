@@ -28,52 +28,65 @@ type bench struct {
 	store  *store.Store
 	change store.Changes
 
-	next    map[wiring.Terminal][]hop
-	returns map[wiring.Terminal]bool
+	number  map[wiring.Terminal]int
+	next    [][]hop // by terminal
+	returns []bool  // by terminal
 	driven  map[int]bool
-	relay   map[string]wiring.Relay
+	coils   [][2]int // by relay: the end that is fed, the end at the return
 
 	// the state
 	opcode, flags uint64
 	bits, tested  uint64
 	phases        map[int]bool
-	made, open    map[string]bool // by relay: certainly pulled in, certainly at rest
-	certain       map[wiring.Terminal]bool
+	made, open    []bool // by relay: certainly pulled in, certainly at rest
 }
 
 type hop struct {
-	to    wiring.Terminal
-	relay string // a contact of this relay; "" = always
+	to    int
+	relay int // a contact of this relay; -1 = always
 	make  bool
 	diode bool
 }
 
 func newBench(l *wiring.List, s *store.Store, c store.Changes) *bench {
-	b := &bench{list: l, store: s, change: c,
-		next: map[wiring.Terminal][]hop{}, returns: map[wiring.Terminal]bool{},
-		driven: map[int]bool{}, relay: map[string]wiring.Relay{}}
+	b := &bench{list: l, store: s, change: c, number: map[wiring.Terminal]int{}, driven: map[int]bool{}}
 	for _, k := range s.Word.Bits {
 		b.driven[k] = true
 	}
-	both := func(x, y wiring.Terminal, h hop) {
-		h.to = y
-		b.next[x] = append(b.next[x], h)
-		h.to = x
-		b.next[y] = append(b.next[y], h)
+	at := func(t wiring.Terminal) int {
+		n, ok := b.number[t]
+		if !ok {
+			n = len(b.number)
+			b.number[t] = n
+			b.next, b.returns = append(b.next, nil), append(b.returns, false)
+		}
+		return n
 	}
+	both := func(x, y wiring.Terminal, h hop) {
+		h.to = at(y)
+		b.next[at(x)] = append(b.next[at(x)], h)
+		h.to = at(x)
+		b.next[at(y)] = append(b.next[at(y)], h)
+	}
+	joint := hop{relay: -1}
 	for _, w := range l.Wires {
-		both(w.From, w.To, hop{})
+		both(w.From, w.To, joint)
 	}
 	for i, p := range l.Pins {
+		at(p.Terminal())
 		for _, q := range l.Pins[:i] {
 			if p.Use.Kind == q.Use.Kind && p.Use.N == q.Use.N && p.Use.Kind != wiring.Spare {
-				both(p.Terminal(), q.Terminal(), hop{})
+				both(p.Terminal(), q.Terminal(), joint)
 			}
 		}
 	}
+	for _, r := range l.Relays {
+		a, z := r.Coil()
+		b.coils = append(b.coils, [2]int{at(a), at(z)})
+	}
 	// The return is what wires alone join to its pin.
-	var mark func(t wiring.Terminal)
-	mark = func(t wiring.Terminal) {
+	var mark func(t int)
+	mark = func(t int) {
 		if b.returns[t] {
 			return
 		}
@@ -84,15 +97,17 @@ func newBench(l *wiring.List, s *store.Store, c store.Changes) *bench {
 	}
 	for _, p := range l.Pins {
 		if p.Use.Kind == wiring.Return {
-			mark(p.Terminal())
+			mark(at(p.Terminal()))
 		}
 	}
-	for _, r := range l.Relays {
-		b.relay[r.Name] = r
+	for i, r := range l.Relays {
+		if b.returns[b.coils[i][0]] {
+			b.coils[i][0], b.coils[i][1] = b.coils[i][1], b.coils[i][0]
+		}
 		for n := 1; n <= r.Poles; n++ {
 			c, brk, mk := r.Pole(n)
-			both(c, brk, hop{relay: r.Name})
-			both(c, mk, hop{relay: r.Name, make: true})
+			both(c, brk, hop{relay: i})
+			both(c, mk, hop{relay: i, make: true})
 		}
 	}
 	for _, d := range l.Diodes {
@@ -100,9 +115,14 @@ func newBench(l *wiring.List, s *store.Store, c store.Changes) *bench {
 		if l.Negative {
 			a, k = k, a
 		}
-		b.next[a] = append(b.next[a], hop{to: k, diode: true})
+		b.next[at(a)] = append(b.next[at(a)], hop{to: at(k), relay: -1, diode: true})
 	}
 	return b
+}
+
+// pulls says whether a relay is wired so that its coil can pull it in.
+func (b *bench) pulls(relay int) bool {
+	return b.returns[b.coils[relay][1]] && !b.returns[b.coils[relay][0]]
 }
 
 // powered says whether a pin brings current in: for certain, perhaps.
@@ -128,7 +148,7 @@ func (b *bench) powered(u wiring.Use) (certain, perhaps bool) {
 
 func (b *bench) closed(h hop, certain bool) bool {
 	switch {
-	case h.relay == "":
+	case h.relay < 0:
 		return true
 	case certain && h.make:
 		return b.made[h.relay]
@@ -140,17 +160,23 @@ func (b *bench) closed(h hop, certain bool) bool {
 	return !b.made[h.relay]
 }
 
-// flow returns what current reaches, and by how few diodes.
-func (b *bench) flow(certain bool) map[wiring.Terminal]int {
-	out := map[wiring.Terminal]int{}
-	var walk func(t wiring.Terminal, diodes int)
-	walk = func(t wiring.Terminal, diodes int) {
-		if d, ok := out[t]; ok && d <= diodes {
+// dead is what current does not reach.
+const dead = -1
+
+// flow returns by how few diodes current reaches each terminal.
+func (b *bench) flow(certain bool) []int {
+	out := make([]int, len(b.next))
+	for i := range out {
+		out[i] = dead
+	}
+	var walk func(t int, diodes int)
+	walk = func(t int, diodes int) {
+		if out[t] != dead && out[t] <= diodes {
 			return
 		}
 		out[t] = diodes
 		for _, h := range b.next[t] {
-			part := h.relay != "" || h.diode
+			part := h.relay >= 0 || h.diode
 			if b.returns[t] && part || !b.closed(h, certain) {
 				continue
 			}
@@ -163,32 +189,25 @@ func (b *bench) flow(certain bool) map[wiring.Terminal]int {
 	}
 	for _, p := range b.list.Pins {
 		if c, q := b.powered(p.Use); certain && c || !certain && q {
-			walk(p.Terminal(), 0)
+			walk(b.number[p.Terminal()], 0)
 		}
 	}
 	return out
 }
 
 // settle finds what relays do and what is live, from nothing known.
-func (b *bench) settle() (certain, possible map[wiring.Terminal]int) {
-	b.made, b.open = map[string]bool{}, map[string]bool{}
+func (b *bench) settle() (certain, possible []int) {
+	b.made, b.open = make([]bool, len(b.coils)), make([]bool, len(b.coils))
 	for {
 		certain, possible = b.flow(true), b.flow(false)
 		changed := false
-		for _, r := range b.list.Relays {
-			a, z := r.Coil()
-			if b.returns[a] {
-				a, z = z, a
-			}
-			_, c := certain[a]
-			_, q := possible[a]
-			if !b.returns[z] || b.returns[a] {
-				c, q = false, false
-			}
-			if c && !b.made[r.Name] || !q && !b.open[r.Name] {
+		for i, coil := range b.coils {
+			c := b.pulls(i) && certain[coil[0]] != dead
+			q := b.pulls(i) && possible[coil[0]] != dead
+			if c && !b.made[i] || !q && !b.open[i] {
 				changed = true
 			}
-			b.made[r.Name], b.open[r.Name] = c, !q
+			b.made[i], b.open[i] = c, !q
 		}
 		if !changed {
 			return certain, possible
@@ -352,59 +371,55 @@ func (b *bench) compare(v verdict, must, may store.Set, phases ...int) {
 		b.phases[p] = true
 	}
 	certain, possible := b.settle()
-	has := func(m map[wiring.Terminal]int, t wiring.Terminal) bool { _, ok := m[t]; return ok }
-	for t := range possible {
-		if b.returns[t] {
+	for t, d := range possible {
+		if d != dead && b.returns[t] {
 			b.blame(v, "short", phases)
 			break
 		}
 	}
-	told := map[string]bool{}
+	told := map[wiring.Use]bool{}
 	for _, p := range b.list.Pins {
-		u, t := p.Use, p.Terminal()
-		key := fmt.Sprintf("%s %d", u.Kind, u.N)
+		u, t := p.Use, b.number[p.Terminal()]
+		u.Name = ""
+		key := func() string { return fmt.Sprintf("%s %d", u.Kind, u.N) }
 		switch u.Kind {
 		case wiring.Phase, wiring.Opcode, wiring.Flag:
-			if _, q := b.powered(u); has(possible, t) && !q && !told[key] {
-				told[key] = true
-				b.blame(v, "back-feed "+key, phases)
+			if _, q := b.powered(u); possible[t] != dead && !q && !told[u] {
+				told[u] = true
+				b.blame(v, "back-feed "+key(), phases)
 			}
 		case wiring.Line:
-			if told[key] || !b.driven[u.N] {
+			if told[u] || !b.driven[u.N] {
 				continue
 			}
-			told[key] = true
-			on, perhaps := has(certain, t), has(possible, t)
+			told[u] = true
+			on, perhaps := certain[t] != dead, possible[t] != dead
 			if b.store.Columns[u.N].Low {
 				on, perhaps = !perhaps, !on
 			}
 			if perhaps && !may.Has(u.N) {
-				b.blame(v, "extra "+key, phases)
+				b.blame(v, "extra "+key(), phases)
 			}
 			if !on && must.Has(u.N) {
-				b.blame(v, "missing "+key, phases)
+				b.blame(v, "missing "+key(), phases)
 			}
 			if certain[t] > b.list.Levels {
-				b.blame(v, "levels "+key, phases)
+				b.blame(v, "levels "+key(), phases)
 			}
 		}
 	}
-	for _, r := range b.list.Relays {
-		a, z := r.Coil()
-		if b.returns[a] {
-			a, z = z, a
-		}
-		if b.returns[z] && !b.returns[a] && certain[a] > b.list.Levels {
+	for i, r := range b.list.Relays {
+		if b.pulls(i) && certain[b.coils[i][0]] > b.list.Levels {
 			b.blame(v, "levels "+r.Name, phases)
 		}
-		if b.bits|b.tested == 0 && !b.made[r.Name] && !b.open[r.Name] {
+		if b.bits|b.tested == 0 && !b.made[i] && !b.open[i] {
 			b.blame(v, "undecided", phases)
 		}
 	}
 }
 
 // touch looks at what contacts in change-over meet.
-func (b *bench) touch(v verdict, quiet map[wiring.Terminal]int, phases ...int) {
+func (b *bench) touch(v verdict, quiet []int, phases ...int) {
 	_, possible := b.settle()
 	wired := map[wiring.Terminal]bool{}
 	for _, w := range b.list.Wires {
@@ -412,8 +427,8 @@ func (b *bench) touch(v verdict, quiet map[wiring.Terminal]int, phases ...int) {
 			wired[w.From], wired[w.To] = true, true
 		}
 	}
-	for _, r := range b.list.Relays {
-		if b.made[r.Name] || b.open[r.Name] {
+	for i, r := range b.list.Relays {
+		if b.made[i] || b.open[i] {
 			continue
 		}
 		hot := false
@@ -421,9 +436,8 @@ func (b *bench) touch(v verdict, quiet map[wiring.Terminal]int, phases ...int) {
 			c, brk, mk := r.Pole(n)
 			for _, t := range []wiring.Terminal{brk, mk} {
 				for _, end := range []wiring.Terminal{c, t} {
-					_, live := possible[end]
-					_, was := quiet[end]
-					hot = hot || wired[c] && wired[t] && live && !was
+					e := b.number[end]
+					hot = hot || wired[c] && wired[t] && possible[e] != dead && quiet[e] == dead
 				}
 			}
 		}
@@ -469,7 +483,7 @@ func less(a, b [7]uint64) bool {
 
 // verdictOf is the same in the proof's own words. An undecided relay makes
 // others unknown; which of them are in the loop the reference does not ask.
-func verdictOf(l *wiring.List, s *store.Store, groups []*group, w *circuit) verdict {
+func verdictOf(s *store.Store, groups []*group, w *circuit) verdict {
 	v := verdict{}
 	for _, g := range groups {
 		what := string(g.kind)

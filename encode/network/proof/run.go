@@ -87,6 +87,7 @@ func (f *finder) report(kind Kind, n int, lanes uint64, m moment) {
 	at := State{Opcode: opcode, Flags: flags, Phase: m.phase, Second: m.second, Bits: m.bits, Tested: m.tested}
 	k := key{kind, n}
 	g := f.found[k]
+	f.any.Store(true)
 	if g == nil {
 		g = &group{key: k, first: at}
 		f.found[k] = g
@@ -129,6 +130,9 @@ func (p *prover) run() ([]*group, counts) {
 		go func() {
 			defer wait.Done()
 			for job := range jobs {
+				if p.hasty && p.any.Load() {
+					continue
+				}
 				job(still, moving)
 			}
 		}()
