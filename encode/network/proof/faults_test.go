@@ -231,7 +231,7 @@ func travelling(l *wiring.List, s *store.Store, c store.Changes) func(wiring.Rel
 }
 
 // onlyList reports whether a list is refused for what it is and not for what it
-// does: a coil that is loose, and nobody misses the relay.
+// does: a coil that has no end at the return, of a relay that nobody misses.
 func onlyList(t *testing.T, l *wiring.List, s *store.Store, c store.Changes) bool {
 	r, err := proof.Prove(l, s, c, proof.Options{})
 	if err != nil {

@@ -24,7 +24,8 @@ type circuit struct {
 	line     []int
 	pins     map[wiring.Use]string // the first pin of a use, Name left out
 	throws   int
-	alone    []bool // by net: one terminal, nothing on it
+	alone    []bool            // by net: one terminal, nothing on it
+	loose    map[string]string // by relay: an end of its coil that has no wire
 	allUses  []use
 }
 
@@ -110,7 +111,7 @@ func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
 		return true
 	}
 	w := &circuit{
-		feed: -1, ret: -1, pins: map[wiring.Use]string{},
+		feed: -1, ret: -1, pins: map[wiring.Use]string{}, loose: map[string]string{},
 		phase: fill(s.Phases+1, -1), opcode: fill(s.OpcodeBits, -1),
 		flag: fill(len(s.Flags), -1), line: fill(len(s.Columns), -1),
 	}
@@ -275,16 +276,14 @@ func (r *reader) coil(w *circuit, name string, a1, a2 int, wired1, wired2, conta
 	}
 	on1, on2 := w.ret >= 0 && a1 == w.ret, w.ret >= 0 && a2 == w.ret
 	switch {
-	case !contacts && (!wired1 || !wired2):
-		return -1 // half wired ahead of its use, and harmless
+	case !wired1 || !wired2:
+		w.loose[name] = "A1"
+		if wired1 {
+			w.loose[name] = "A2"
+		}
+		return -1 // which matters only if somebody misses the relay
 	case a1 == a2:
 		r.bad("the coil of %s is bridged: %s:A1 and %s:A2 are one net", name, name, name)
-	case !wired1 || !wired2:
-		end := "A1"
-		if wired1 {
-			end = "A2"
-		}
-		r.bad("the coil of %s has nothing at %s:%s, but its contacts are wired", name, name, end)
 	case on2:
 		return a1
 	case on1:

@@ -357,6 +357,9 @@ func (t *teller) nearest(to int, end string) []string {
 			state = t.open()
 		}
 		name := t.circuit.relays[c.relay]
+		if end, ok := t.circuit.loose[name]; ok {
+			state += fmt.Sprintf(": nothing is wired to %s:%s", name, end)
+		}
 		out = append(out, fmt.Sprintf("open there: %s, for %s is %s", t.text(x), name, state))
 		if state == "pulled in" && !seen[c.relay] {
 			seen[c.relay] = true
