@@ -631,6 +631,115 @@ func TestLoaderBoardOnABadLine(t *testing.T) {
 	t.Logf("%d records, disturbed: %v", len(records), seen)
 }
 
+// TestLoaderBoardIsNotWaitedFor is a terminal program that sends on while the
+// relays move: what the receiver could not hold is lost, and neither the
+// records nor the end may pass for sound.
+func TestLoaderBoardIsNotWaitedFor(t *testing.T) {
+	boardTools(t)
+	sim, elf := simulator(t), firmware(t, "MEMORY_BYTES=65536UL")
+	segments := scattered()[:1]
+	for _, lineEnd := range []string{"\n", "\r\n", "\n\n\n\n\n"} {
+		t.Run(fmt.Sprintf("%q", lineEnd), func(t *testing.T) {
+			b := newBoard(t, sim, elf)
+			file := strings.ReplaceAll(hexOf(t, segments, image.Options{}), "\n", lineEnd)
+			b.send(file)
+			if got := b.answers(patience); strings.ContainsAny(got, "+.") || !strings.Contains(got, "?") {
+				t.Errorf("says %q to what it has lost in part", got)
+			}
+			want, holes := filled(segments), 0
+			for i, v := range b.cells() {
+				if v == boardFill && want[i] != boardFill {
+					holes++
+				} else if v != want[i] {
+					t.Errorf("cell %X holds %02X", i, v)
+				}
+			}
+			if holes == 0 {
+				t.Fatal("nothing was lost: this shows nothing")
+			}
+			// It is not held against the next try.
+			b.send(">")
+			if got := b.answers(100); got != ">" {
+				t.Errorf("says %q, want >", got)
+			}
+			b.load(hexOf(t, segments, image.Options{}))
+			if diff := differ(want, b.cells()); diff != "" {
+				t.Error(diff)
+			}
+			b.kept()
+		})
+	}
+}
+
+// TestLoaderBoardNoticesWhatItLost takes the same apart: a record during whose
+// writing another began is answered with ?, and the end too until the first is
+// sent again.
+func TestLoaderBoardNoticesWhatItLost(t *testing.T) {
+	boardTools(t)
+	const first, second, end = ":0300300002337A1E\n", ":01004000AA15\n", ":00000001FF\n"
+	b := newBoard(t, simulator(t), firmware(t))
+	for _, c := range []struct{ text, want string }{
+		{first + second, "?"},
+		{end, "?"}, {end, "?"},
+		{":0400000300003800C1\n", "+"}, // moves no relay, so it settles nothing
+		{end, "?"},
+		{first, "+"}, {second, "+"}, {end, "."},
+		// One colon is enough, and what is no record is noise.
+		{first + ":", "?"}, {first, "+"}, {end, "."},
+		{first + "\n7A", "+"}, {end, "."},
+		{first + "0123456789", "?"}, {">", ">"}, {end, "."},
+		{first + second, "?"}, {end, "?"}, {first + "\x00\x01", "+"}, {end, "."},
+	} {
+		b.send(c.text)
+		if got := b.answers(patience); got != c.want {
+			t.Errorf("%q: says %q, want %q", c.text, got, c.want)
+		}
+	}
+	b.kept()
+}
+
+// TestLoaderBoardIsReset in the middle of a file: it greets, its lines are at
+// rest, and the base of the file is forgotten.
+func TestLoaderBoardIsReset(t *testing.T) {
+	boardTools(t)
+	sim, elf := simulator(t), firmware(t, "MEMORY_BYTES=65536UL")
+	const base, data = ":020000020100FB\n", ":0300300002337A1E\n"
+	for _, c := range []struct {
+		name, text, told string
+		cells            []byte // from 30
+	}{
+		{"between records", base + data, "", []byte{boardFill, boardFill, boardFill}},
+		{"in a record", base + data[:9], "", []byte{boardFill, boardFill, boardFill}},
+		{"in a write", base + data, "reset-write 2", []byte{boardFill, boardFill, boardFill}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			b := newBoard(t, sim, elf)
+			if c.told != "" {
+				b.tell("%s", c.told)
+			}
+			b.send(c.text)
+			if c.told == "" {
+				b.answers(50)
+				b.tell("reset")
+			}
+			if got := b.answers(patience); !strings.HasSuffix(got, ">") {
+				t.Errorf("says %q, want > last", got)
+			}
+			if diff := cmp.Diff(c.cells, b.cells()[0x30:0x33]); diff != "" {
+				t.Error(diff)
+			}
+			b.send(data)
+			if got := b.answers(patience); got != "+" {
+				t.Errorf("says %q to a record after it, want +", got)
+			}
+			if diff := cmp.Diff([]byte{0x02, 0x33, 0x7A}, b.cells()[0x30:0x33]); diff != "" {
+				t.Errorf("the base is not forgotten: %s", diff)
+			}
+			b.kept()
+		})
+	}
+}
+
 // TestLoaderSender runs send.c against the board on a pseudo terminal. The
 // sender lives in the host's time: where it has to find out by waiting that
 // something was lost, how often it had to try is not looked at.
@@ -641,6 +750,8 @@ func TestLoaderSender(t *testing.T) {
 	compile(t, "cc", "-std=c99", "-O2", "-Wall", "-Wextra", "-Werror", "-o", sender, "loader/send.c")
 	data := scattered()[0].Data
 	whole := hexOf(t, []image.Segment{{Data: data}}, image.Options{})
+	based := ":020000020001FB\n" + hexOf(t, []image.Segment{{Data: data[:0xF0]}}, image.Options{})
+	higher := filled([]image.Segment{{Address: 0x10, Data: data[:0xF0]}})[:0x100]
 	for _, c := range []struct {
 		name, setup, file string
 		args              []string
@@ -668,6 +779,13 @@ func TestLoaderSender(t *testing.T) {
 		{"cut", "", whole[:100], nil, 1, "there is no end record: the file is cut", nil},
 		{"no HEX", "", "S00600004844521B\n", nil, 1, "x.hex:1: not a record of Intel HEX", nil},
 		{"no file", "", "", nil, 3, "No such file", nil},
+		// 44 characters a record, 16 write pulses, an answer each and the greeting before.
+		{"the board is reset while a record comes", "reset-at 100", whole, nil, 0, "line 3: the board began anew, and so does the file\n", data},
+		{"reset in a write", "reset-write 40", whole, nil, 0, "line 3: the board began anew", data},
+		{"reset after an answer", "reset-answer 4", whole, nil, 0, "the board began anew", data},
+		{"reset after an answer, soon there again", "boot 0\nreset-answer 4", whole, nil, 0, "the board began anew", data},
+		{"reset, and a base is in force", "boot 0\nreset-answer 4", based, nil, 0, "the board began anew", higher},
+		{"reset again and again", "reset-often 20", whole, []string{"-n", "3"}, 1, "the board began anew 3 times: check its supply\n", nil},
 		{"no number", "", whole, []string{"-n", "many"}, 2, "many is not a number from 1 to 1000", nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {

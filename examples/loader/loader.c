@@ -51,6 +51,7 @@
 #include <avr/io.h>
 #include <stdbool.h>
 #include <stdint.h>
+#include <string.h>
 #include <util/delay.h>
 #include <util/setbaud.h>
 
@@ -198,9 +199,10 @@ static void say_hex(uint32_t value, uint8_t digits)
     }
 }
 
-enum { NOTHING = -1, DAMAGED = -2 };
+enum { NOTHING = -1, DAMAGED = -2, OVERRUN = -3 };
 
-/* The character that is waiting; NOTHING; DAMAGED if the port noticed an error. */
+/* The character that is waiting; NOTHING; DAMAGED if its stop bit is missing;
+   OVERRUN if others were lost because nobody took them. */
 static int waiting(void)
 {
     uint8_t status = UCSR0A;
@@ -208,7 +210,10 @@ static int waiting(void)
         return NOTHING;
     }
     uint8_t c = UDR0;
-    return status & (1 << FE0 | 1 << DOR0) ? DAMAGED : c;
+    if (status & 1 << DOR0) {
+        return OVERRUN;
+    }
+    return status & 1 << FE0 ? DAMAGED : c;
 }
 
 static int next_character(void)
@@ -233,6 +238,10 @@ static uint32_t base;      /* from the last record of type 02 or 04 */
 static bool in_segments;   /* it was 02: offsets wrap at 64 KiB */
 static bool ended;         /* an end record came: what follows is a new file */
 
+/* A sender that does not wait loses what it sends while the relays move. */
+static uint8_t interrupted;        /* records whose writing another began in: 0, 1, more */
+static uint8_t interrupted_one[3]; /* offset and checksum of the last of them */
+
 /* For the report, since the file began. */
 static uint16_t written, repeated, failed;
 static uint32_t failed_address;
@@ -243,6 +252,7 @@ static void file_begins(void)
     base = 0;
     in_segments = false;
     ended = false;
+    interrupted = 0;
     written = repeated = failed = 0;
     failed_address = 0;
     failed_wanted = failed_got = 0;
@@ -374,6 +384,9 @@ static char take_record(void)
         if (count != 0) {
             return REFUSED;
         }
+        if (interrupted != 0 && failed == 0) {
+            return GARBLED; /* some of the file is missing */
+        }
         /* The counts stay, so that an end record sent twice is answered twice alike. */
         ended = true;
         base = 0;
@@ -395,6 +408,30 @@ static char take_record(void)
     default:
         return REFUSED;
     }
+}
+
+/* What came while the relays moved was cut: nobody may take its end for a
+   record. The answer to the record that they moved for; sent again on a quiet
+   line, it is in order. */
+static char answer_after(char answer)
+{
+    bool came = false;
+    for (int c = waiting(); c != NOTHING; c = waiting()) {
+        came |= c == ':' || c == OVERRUN;
+    }
+    uint8_t one[3] = {record[1], record[2], record[4 + record[0]]};
+    bool same = memcmp(one, interrupted_one, sizeof one) == 0;
+    if (!came) {
+        if (interrupted == 1 && same) {
+            interrupted = 0;
+        }
+        return answer;
+    }
+    if (interrupted == 0 || (interrupted == 1 && !same)) {
+        interrupted++;
+    }
+    memcpy(interrupted_one, one, sizeof one);
+    return answer == ACCEPTED ? GARBLED : answer;
 }
 
 static void say_report(void)
@@ -431,9 +468,8 @@ int main(void)
             answer = read_record();
             if (answer == 0) {
                 answer = take_record();
-                /* What came while the relays moved was cut: nobody may take its
-                   end for a record. */
-                while (waiting() != NOTHING) {
+                if (record[3] == 0 && answer != REFUSED) {
+                    answer = answer_after(answer);
                 }
             }
         } else if (c != READY) {

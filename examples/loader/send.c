@@ -27,7 +27,7 @@ static const char usage[] =
     "  -g  how long a board that resets when the port is opened may take (2500)\n"
     "  -t  how long the board may take to answer a record (10000)\n"
     "  -q  how long the line has to be quiet before a garbled record is sent again (3000)\n"
-    "  -n  how often a record is sent at most (5)\n";
+    "  -n  how often a record, or after a reset the file, is sent at most (5)\n";
 
 static long milliseconds(void)
 {
@@ -35,6 +35,9 @@ static long milliseconds(void)
     clock_gettime(CLOCK_MONOTONIC, &t);
     return (long)t.tv_sec * 1000 + t.tv_nsec / 1000000;
 }
+
+/* The board has greeted: whatever was asked of it, it knows nothing of the file. */
+static bool began_anew;
 
 /* The next character from the board that is one of `of`, within ms; SILENCE;
    BROKEN. Others are noise. */
@@ -62,6 +65,7 @@ static int answer(int port, const char *of, long ms)
         if (got <= 0) {
             return BROKEN; /* the plug is out */
         }
+        began_anew |= c == '>';
         if (c != 0 && strchr(of, c) != NULL) {
             return c;
         }
@@ -70,9 +74,18 @@ static int answer(int port, const char *of, long ms)
 
 static const char any[] = ">+?~!#.";
 
+/* Waits until nothing has come for ms; not for ever. */
 static void until_quiet(int port, long ms)
 {
-    while (answer(port, any, ms) > 0) {
+    long end = milliseconds() + 10 * ms;
+    while (answer(port, any, ms) > 0 && milliseconds() < end) {
+    }
+}
+
+/* Takes what has come already, which answers nothing that will be sent. */
+static void drop_old(int port)
+{
+    while (answer(port, any, 0) > 0) {
     }
 }
 
@@ -133,7 +146,7 @@ static void print_report(int port, int line)
     size_t n = 0;
     unsigned written, repeated, failed, wanted, got;
     unsigned long address;
-    tcflush(port, TCIFLUSH);
+    drop_old(port);
     if (put(port, "r", 1)) {
         while (n < sizeof text - 1) {
             c = (char)answer(port, "0123456789ABCDEF \n", 1000);
@@ -251,8 +264,9 @@ int main(int argc, char **argv)
         return BOARD;
     }
     until_quiet(port, 200);
+    began_anew = false;
 
-    long again = 0;
+    long again = 0, files = 1;
     int failures = 0;
     for (int i = 0; i < file.count; i++) {
         const char *text = file.text[i];
@@ -263,7 +277,10 @@ int main(int argc, char **argv)
                 return BOARD;
             }
             again += n > 0;
-            tcflush(port, TCIFLUSH);
+            drop_old(port);
+            if (began_anew) {
+                break;
+            }
             got = put(port, text, strlen(text)) ? answer(port, any, patience) : BROKEN;
             if (got == '?') {
                 /* If noise made up a record, the answer to ours is still to come. */
@@ -271,6 +288,21 @@ int main(int argc, char **argv)
             } else if (got != '~' && got != SILENCE) {
                 break;
             }
+        }
+        if (began_anew && got != BROKEN) {
+            if (files == tries) {
+                fprintf(stderr, "send: line %d: the board began anew %ld times: check its supply\n", line, files);
+                return BOARD;
+            }
+            fprintf(stderr, "send: line %d: the board began anew, and so does the file\n", line);
+            /* It may yet answer what it heard of the record. */
+            until_quiet(port, quiet);
+            began_anew = false;
+            again += i + 1;
+            failures = 0;
+            files++;
+            i = -1;
+            continue;
         }
         bool last = i == file.count - 1;
         if (got == '!') {
@@ -281,9 +313,6 @@ int main(int argc, char **argv)
             if (!keep_going && !last) {
                 return BOARD;
             }
-        } else if (got == '>') {
-            fprintf(stderr, "send: line %d: the board began anew: check its supply, and send the file again\n", line);
-            return BOARD;
         } else if (got == '#') {
             fprintf(stderr, "send: line %d: not for this memory: %s", line, text);
             return BOARD;

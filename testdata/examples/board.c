@@ -8,11 +8,20 @@
    stuck A M V      the bits M of cell A read as those of V (all hex)
    flaky A N        cell A (hex) misses its next N writes
    dump A N         N cells from A (hex), as `cells HEX`
+   reset            the board, as by its button or a dip of its supply
+   boot MS          how long it is deaf and silent after a reset (65)
    ledger           `writes N reads N` and `fault TEXT` for each rule broken, then `end`
    lose N, spoil N  of what the host sends while serving, character N (from 1) is lost
                     or has a bit turned over
    mute N, double N of what the board says while serving, character N is lost or comes twice
+   reset-at N       reset once character N of the host has come in, while serving
+   reset-write N    reset in the middle of write pulse N
+   reset-often N    reset in the middle of every N-th write pulse
+   reset-answer N   reset once the board has said character N, while serving
    serve            print `port NAME` of a pseudo terminal, carry it until the next line
+
+   The receiver holds what that of the chip holds: two characters, and one that is
+   still in the shift register. What comes after is lost, and the flag says so.
 
    Times of the simulation are the board's own, so that what a test sees does not
    depend on the speed of the host, except while serving.
@@ -28,6 +37,7 @@
 #include <simavr/avr_uart.h>
 #include <simavr/sim_avr.h>
 #include <simavr/sim_elf.h>
+#include <simavr/sim_regbit.h>
 #include <stdarg.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -51,7 +61,7 @@ static uint64_t settle, pulse, release, read_time, character_time; /* cycles */
 
 static char faults[16][120];
 static int fault_count;
-static long writes, reads;
+static long writes, reads, pulses;
 
 static void fault(const char *what)
 {
@@ -91,6 +101,8 @@ static bool recently(uint64_t ended)
 {
     return ended != 0 && avr->cycle < ended + release;
 }
+
+static long reset_at, reset_write, reset_often, reset_answer; /* counts, 0 for never */
 
 /* Looks at the pins after each instruction of the board. */
 static void bench_step(void)
@@ -167,6 +179,7 @@ static void bench_step(void)
         }
         bench.write_since = avr->cycle;
         bench.data_on_write = bench.data;
+        pulses++;
     }
     if (down & 1 << 3) {
         writes++;
@@ -226,6 +239,50 @@ static void on_said(avr_irq_t *irq, uint32_t value, void *param)
     said[said_tail++ % sizeof said] = (uint8_t)value;
 }
 
+enum { RECEIVER = 3 }; /* characters, the one in the shift register included */
+static avr_uart_t *uart;
+static size_t unread; /* as of the last look */
+static long came;     /* characters that have arrived at the board */
+
+static void look_at_receiver(void)
+{
+    size_t now = (uart->input.write - uart->input.read) & (uart_fifo_fifo_size - 1);
+    if (now < unread) {
+        avr_regbit_clear(avr, uart->dor); /* good until the next character is read */
+    }
+    unread = now;
+}
+
+/* A character at the receiver. */
+static void arrive(uint16_t c)
+{
+    came++;
+    if (unread == RECEIVER) {
+        avr_regbit_set(avr, uart->dor);
+        return;
+    }
+    avr_raise_irq(to_board, c);
+    look_at_receiver();
+}
+
+static uint64_t boot; /* cycles */
+
+static void board_reset(void)
+{
+    if (bench.c & 1 << 3) {
+        /* A pulse that is cut leaves anything behind. */
+        cell[bench.high << 8 | bench.low] = (uint8_t)~bench.data_on_write;
+    }
+    memset(&bench, 0, sizeof bench);
+    unread = 0;
+    uint64_t now = avr->cycle;
+    avr_reset(avr);
+    avr->cycle = now + boot;
+    for (; line_head != line_tail && line_free <= avr->cycle; line_free += character_time) {
+        line_head++; /* nobody listens */
+    }
+}
+
 static void to_line(uint16_t c)
 {
     line[line_tail++ % (sizeof line / sizeof *line)] = c;
@@ -239,9 +296,15 @@ static void step(void)
         exit(1);
     }
     bench_step();
+    look_at_receiver();
     if (line_head != line_tail && avr->cycle >= line_free) {
         line_free = avr->cycle + character_time;
-        avr_raise_irq(to_board, line[line_head++ % (sizeof line / sizeof *line)]);
+        arrive(line[line_head++ % (sizeof line / sizeof *line)]);
+    }
+    if ((reset_at != 0 && came >= reset_at) || (reset_write != 0 && pulses >= reset_write)) {
+        reset_at = 0;
+        reset_write = reset_often == 0 ? 0 : pulses + reset_often;
+        board_reset();
     }
 }
 
@@ -265,7 +328,8 @@ static void serve(void)
     tcsetattr(other, TCSANOW, &t);
     printf("port %s\n", ptsname(host));
     fflush(stdout);
-    unsigned from_host = 0, from_board = 0;
+    unsigned from_host = 0;
+    long from_board = 0;
     for (;;) {
         struct pollfd p[2] = {{.fd = host, .events = POLLIN}, {.fd = 0, .events = POLLIN}};
         poll(p, 2, 0);
@@ -288,6 +352,10 @@ static void serve(void)
         while (said_head != said_tail) {
             uint8_t c = said[said_head++ % sizeof said], twice[2] = {c, c};
             from_board = (from_board + 1) % MARKS;
+            if (from_board == reset_answer) {
+                reset_answer = 0;
+                board_reset();
+            }
             ssize_t n = doubled[from_board] ? 2 : 1;
             if (!muted[from_board] && write(host, twice, (size_t)n) != n) {
                 perror("board: pseudo terminal");
@@ -348,6 +416,16 @@ int main(int argc, char **argv)
     avr_load_firmware(avr, &firmware);
     uint32_t flags = 0; /* neither sleeping on the host nor printing what is said */
     avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    for (avr_io_t *io = avr->io_port; io != NULL && uart == NULL; io = io->next) {
+        if (strcmp(io->kind, "uart") == 0 && ((avr_uart_t *)io)->name == '0') {
+            uart = (avr_uart_t *)io;
+        }
+    }
+    if (uart == NULL) {
+        fprintf(stderr, "board: libsimavr has no uart0\n");
+        return 1;
+    }
+    boot = 65 * (hz / 1000);
     to_board = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
     avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_said, NULL);
 
@@ -410,6 +488,21 @@ int main(int argc, char **argv)
             muted[number(NULL, 10) % MARKS] = 1;
         } else if (strcmp(word, "double") == 0) {
             doubled[number(NULL, 10) % MARKS] = 1;
+        } else if (strcmp(word, "reset") == 0) {
+            board_reset();
+        } else if (strcmp(word, "boot") == 0) {
+            boot = number(NULL, 10) * (hz / 1000);
+        } else if (strcmp(word, "reset-at") == 0) {
+            came = 0;
+            reset_at = (long)number(NULL, 10);
+        } else if (strcmp(word, "reset-write") == 0) {
+            pulses = 0;
+            reset_write = (long)number(NULL, 10);
+        } else if (strcmp(word, "reset-often") == 0) {
+            reset_often = (long)number(NULL, 10);
+            reset_write = pulses + reset_often;
+        } else if (strcmp(word, "reset-answer") == 0) {
+            reset_answer = (long)number(NULL, 10);
         } else if (strcmp(word, "serve") == 0) {
             serve();
         } else {
