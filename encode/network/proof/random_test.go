@@ -184,12 +184,15 @@ func randomStore(r *rand.Rand) (*store.Store, store.Changes) {
 		s.Free = append(s.Free, randomCube(r, s.OpcodeBits))
 	}
 	var ch store.Changes
-	for range r.IntN(3) {
+	for range r.IntN(5) {
 		m := store.Moving{Phase: 1 + r.IntN(s.Phases), Opcode: randomCube(r, s.OpcodeBits)}
 		if r.IntN(2) == 0 {
 			m.Bits, m.Opcode = 1<<s.OpcodeBits-1, cube.Cube{}
 		}
 		m.Tested = r.Uint64() & (1<<len(s.Flags) - 1)
+		if r.IntN(3) == 0 {
+			m.Bits = r.Uint64() & (1<<s.OpcodeBits - 1)
+		}
 		m.Flags = randomCube(r, len(s.Flags))
 		m.Flags.Care &^= m.Tested
 		m.Flags.Value &^= m.Tested

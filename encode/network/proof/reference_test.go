@@ -289,80 +289,95 @@ func (b *bench) judge(overlap bool) verdict {
 			}
 		}
 	}
-	type moving struct {
-		phases       [2]int
-		bits, tested uint64
-		op, fl       uint64
-	}
-	seen := map[moving]bool{}
-	for _, m := range b.change.Moving {
-		if m.Phase < 1 || m.Phase > s.Phases || m.Bits|m.Tested == 0 {
-			continue
-		}
-		for op := range ops {
-			for fl := range fls {
-				if op&m.Bits != 0 || fl&m.Tested != 0 {
-					continue
-				}
-				// Does the record speak of this state, whatever moves?
-				in := func(m store.Moving) bool {
-					return (op^m.Opcode.Value)&m.Opcode.Care&^m.Bits == 0 && (fl^m.Flags.Value)&m.Flags.Care&^m.Tested == 0
-				}
-				if !in(m) {
-					continue
-				}
-				do := func(phases ...int) {
-					k := moving{bits: m.Bits, tested: m.Tested, op: op, fl: fl}
-					copy(k.phases[:], phases)
-					if seen[k] {
-						return
+	for p := 1; p <= s.Phases; p++ {
+		for _, k := range b.motions(p) {
+			for op := range ops {
+				for fl := range fls {
+					if op&k.bits != 0 || fl&k.tested != 0 || !b.moves(k, p, op, fl) {
+						continue
 					}
-					seen[k] = true
-					var must, may store.Set
-					for o := range ops {
-						for f := range fls {
-							if o&^m.Bits != op || f&^m.Tested != fl {
-								continue
-							}
-							if !b.occurs(o, f, phases[len(phases)-1]) {
-								continue
-							}
-							w := word(o, f, phases...)
-							if must == nil {
-								must, may = append(store.Set(nil), w...), append(store.Set(nil), w...)
-							}
-							may.Or(w)
-							for i := range must {
-								must[i] &= w[i]
-							}
-						}
-					}
-					if must == nil {
-						return
-					}
-					b.opcode, b.flags, b.bits, b.tested = op, fl, m.Bits, m.Tested
-					none := store.NewSet(len(s.Columns))
-					if len(phases) == 1 {
-						b.compare(v, none, none)
-					}
-					b.phases = nil
-					_, quiet := b.settle()
-					b.compare(v, must, may, phases...)
-					b.touch(v, quiet, phases...)
-				}
-				do(m.Phase)
-				if !overlap {
-					continue
-				}
-				for _, n := range b.change.Moving {
-					if n.Phase == m.Phase+1 && n.Phase <= s.Phases && n.Bits == m.Bits && n.Tested == m.Tested && in(n) {
-						do(m.Phase, m.Phase+1)
+					b.moving(v, k, op, fl, p)
+					if overlap && p < s.Phases && b.moves(k, p+1, op, fl) {
+						b.moving(v, k, op, fl, p, p+1)
 					}
 				}
 			}
 		}
 	}
 	return v
+}
+
+// motion is what travels at once.
+type motion struct{ bits, tested uint64 }
+
+// motions lists all that may travel at once in a phase: any records together.
+func (b *bench) motions(phase int) []motion {
+	seen := map[motion]bool{}
+	var out []motion
+	for _, m := range b.change.Moving {
+		if m.Phase != phase || m.Bits|m.Tested == 0 {
+			continue
+		}
+		for _, k := range append([]motion{{}}, out...) {
+			k.bits |= m.Bits
+			k.tested |= m.Tested
+			if !seen[k] {
+				seen[k] = true
+				out = append(out, k)
+			}
+		}
+	}
+	return out
+}
+
+// moves says whether the records that hold in a state make up a motion, none
+// more and none less.
+func (b *bench) moves(k motion, phase int, op, fl uint64) bool {
+	var sum motion
+	for _, m := range b.change.Moving {
+		if m.Phase == phase && m.Bits&^k.bits|m.Tested&^k.tested == 0 &&
+			(op^m.Opcode.Value)&m.Opcode.Care&^k.bits == 0 && (fl^m.Flags.Value)&m.Flags.Care&^k.tested == 0 {
+			sum.bits |= m.Bits
+			sum.tested |= m.Tested
+		}
+	}
+	return sum == k
+}
+
+// moving tries a state in which contacts travel.
+func (b *bench) moving(v verdict, k motion, op, fl uint64, phases ...int) {
+	s := b.store
+	var must, may store.Set
+	for o := range uint64(1) << s.OpcodeBits {
+		for f := range uint64(1) << len(s.Flags) {
+			if o&^k.bits != op || f&^k.tested != fl || !b.occurs(o, f, phases[len(phases)-1]) {
+				continue
+			}
+			w := store.NewSet(len(s.Columns))
+			for _, p := range phases {
+				w.Or(s.At(o, f, p))
+			}
+			if must == nil {
+				must, may = append(store.Set(nil), w...), append(store.Set(nil), w...)
+			}
+			may.Or(w)
+			for i := range must {
+				must[i] &= w[i]
+			}
+		}
+	}
+	if must == nil {
+		return
+	}
+	b.opcode, b.flags, b.bits, b.tested = op, fl, k.bits, k.tested
+	none := store.NewSet(len(s.Columns))
+	if len(phases) == 1 {
+		b.compare(v, none, none)
+	}
+	b.phases = nil
+	_, quiet := b.settle()
+	b.compare(v, must, may, phases...)
+	b.touch(v, quiet, phases...)
 }
 
 func (b *bench) compare(v verdict, must, may store.Set, phases ...int) {

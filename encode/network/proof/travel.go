@@ -2,6 +2,7 @@ package proof
 
 import (
 	"math/bits"
+	"slices"
 
 	"coilwright/encode/cube"
 )
@@ -9,16 +10,27 @@ import (
 // change is the states of one phase in which the same bits and flags travel.
 type change struct {
 	travelling
-	phase  int
-	opcode []cube.Cube
-	flags  []cube.Cube
-	next   *change // the same bits travel on in the next phase
+	phase   int
+	records []record
+	next    *change // the same bits travel on in the next phase
+}
+
+// record is the opcodes and flags for which something travels; what travels is left out.
+type record struct{ opcode, flags cube.Cube }
+
+func (r record) without(t travelling) record {
+	return record{
+		cube.Cube{Care: r.opcode.Care &^ t.bits, Value: r.opcode.Value &^ t.bits},
+		cube.Cube{Care: r.flags.Care &^ t.tested, Value: r.flags.Value &^ t.tested},
+	}
 }
 
 // travelling names the opcode bits and flags in change-over.
 type travelling struct{ bits, tested uint64 }
 
-// travels gathers what is in change-over by phase and by what moves.
+// travels gathers what is in change-over by phase and by what moves. Where
+// several records hold at once, two latches of one step for instance, all that
+// they name moves.
 func (p *prover) travels() []*change {
 	type what struct {
 		travelling
@@ -26,17 +38,38 @@ func (p *prover) travels() []*change {
 	}
 	at := map[what]*change{}
 	var out []*change
-	for _, m := range p.changes.Moving {
-		if m.Phase < 1 || m.Phase > p.store.Phases || m.Bits|m.Tested == 0 {
-			continue
-		}
-		k := what{travelling{m.Bits, m.Tested}, m.Phase}
+	add := func(k what, r record) {
 		if at[k] == nil {
-			at[k] = &change{travelling: k.travelling, phase: m.Phase}
+			at[k] = &change{travelling: k.travelling, phase: k.phase}
 			out = append(out, at[k])
 		}
-		at[k].opcode = append(at[k].opcode, cube.Cube{Care: m.Opcode.Care &^ m.Bits, Value: m.Opcode.Value &^ m.Bits})
-		at[k].flags = append(at[k].flags, cube.Cube{Care: m.Flags.Care &^ m.Tested, Value: m.Flags.Value &^ m.Tested})
+		r = r.without(k.travelling)
+		if !slices.Contains(at[k].records, r) {
+			at[k].records = append(at[k].records, r)
+		}
+	}
+	for _, m := range p.changes.Moving {
+		if m.Phase >= 1 && m.Phase <= p.store.Phases && m.Bits|m.Tested != 0 {
+			add(what{travelling{m.Bits, m.Tested}, m.Phase}, record{m.Opcode, m.Flags})
+		}
+	}
+	for _, b := range slices.Clone(out) {
+		for _, a := range slices.Clone(out) {
+			both := travelling{a.bits | b.bits, a.tested | b.tested}
+			if a.phase != b.phase || both == a.travelling || both == b.travelling {
+				continue // nothing more moves than without the other
+			}
+			for _, x := range slices.Clone(a.records) {
+				for _, y := range slices.Clone(b.records) {
+					x, y := x.without(both), y.without(both)
+					opcode, ok := x.opcode.And(y.opcode)
+					flags, and := x.flags.And(y.flags)
+					if ok && and {
+						add(what{both, a.phase}, record{opcode, flags})
+					}
+				}
+			}
+		}
 	}
 	for _, c := range out {
 		c.next = at[what{c.travelling, c.phase + 1}]
@@ -46,8 +79,8 @@ func (p *prover) travels() []*change {
 
 func (c *change) patterns(s space) []pattern {
 	var out []pattern
-	for i := range c.opcode {
-		out = append(out, s.pattern(c.opcode[i], c.flags[i]))
+	for _, r := range c.records {
+		out = append(out, s.pattern(r.opcode, r.flags))
 	}
 	return out
 }
