@@ -3,6 +3,7 @@ package network
 import (
 	"fmt"
 	"math/bits"
+	"math/rand/v2"
 	"slices"
 	"strings"
 
@@ -20,8 +21,8 @@ var Styles = []string{"plain", "shared", "minimal"}
 // conditions by cost. Minimal also uses what is free: opcodes in s.Free, and
 // the phases after the restart of a path.
 //
-// It is never dearer than the style before it: if the search finds nothing
-// better, it keeps what that style has.
+// Neither is ever dearer than plain: if the search finds nothing better, it
+// keeps what plain has.
 func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) (*Circuit, error) {
 	if !slices.Contains(Styles, style) {
 		return nil, fmt.Errorf("there is no style %q: plain, shared, minimal", style)
@@ -34,6 +35,9 @@ func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) 
 	}
 	var best *Circuit
 	for _, st := range Styles {
+		if st == "shared" && style == "minimal" {
+			continue
+		}
 		d := newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
 		var c *Circuit
 		if st == "plain" {
@@ -140,11 +144,45 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 	return d.draw(s, p)
 }
 
-// cheapest searches wires and conditions.
+// effort bounds the search, counted in wants looked at, so that the same store
+// gives the same network on every machine: about two seconds on a common one.
+const effort = 60_000_000
+
+// cheapest searches wires and conditions, and then deals the contacts out to
+// the relays' poles: bodies are bought whole, so a contact more on a relay that
+// has a free pole costs less than one that needs another body.
 func (d *designer) cheapest(s *store.Store) *Circuit {
-	p := d.search(2000)
-	p = d.conditions(p, 200)
-	return d.draw(s, p)
+	p := d.search(nil, effort/3)
+	best := d.draw(s, p)
+	best.Cost = best.Price(d.hw)
+	keep := func(p *plan) bool {
+		c := d.draw(s, p)
+		c.Cost = c.Price(d.hw)
+		if c.Cost.Total < best.Cost.Total-1e-9 {
+			best = c
+			return true
+		}
+		return false
+	}
+	p = d.conditions(p, effort*2/3)
+	keep(p)
+	p = d.search(p, effort*5/6)
+	keep(p)
+	random := rand.New(rand.NewPCG(1, 2))
+	prices := slices.Clone(d.price)
+	for range 30 {
+		if d.work > effort {
+			break
+		}
+		for v := range d.price {
+			d.price[v] = prices[v] * (0.8 + 0.4*random.Float64())
+		}
+		d.cache = map[string]*feed{}
+		if keep(d.weigh(p.wires, nil, -1)) {
+			prices = slices.Clone(d.price)
+		}
+	}
+	return best
 }
 
 // draw turns a plan into points, contacts and diodes.
@@ -156,33 +194,16 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 	}
 	used := d.usedConditions(p)
 	feedPoint := -1
-	var tied []demand
-	order := []int{}
+	var order []int
 	for k, on := range used {
 		if on {
 			order = append(order, k)
 		}
 	}
-	for n, k := range order {
-		x := demand{n, store.NewSet(len(d.pieces))}
-		for i := range d.pieces {
-			if d.vars[d.bits+k].values[i] == 2 {
-				x.pieces.Add(i)
-			}
-		}
-		tied = append(tied, x)
-	}
 	var coils *feed
 	if len(order) > 0 {
 		feedPoint = w.point(Point{Kind: FeedPoint})
-		all := d.vars
-		alive := make([]int32, len(d.pieces))
-		for i := range alive {
-			alive[i] = int32(i)
-		}
-		d.vars = all[:d.bits]
-		coils = d.arrange(tied, alive, d.flagsFrozen(), func(i, n int) bool { return all[d.bits+order[n]].values[i]&2 != 0 })
-		d.vars = all
+		coils = d.coilFeed(p, order)
 	}
 	// The signals first, bits and flags in order, so that designators follow them.
 	mark := map[int]bool{}
@@ -487,6 +508,62 @@ func (d *designer) usedConditions(p *plan) []bool {
 		}
 	}
 	return used
+}
+
+// coilFeed finds the trees on the feed that pull in the conditions in use:
+// joint ones if they need not look at what is in change-over while a wire with
+// a contact of the condition is powered, else the trees that each had by itself.
+func (d *designer) coilFeed(p *plan, order []int) *feed {
+	place := map[int]int{}
+	var tied []demand
+	for n, k := range order {
+		place[k] = n
+		x := demand{n, store.NewSet(len(d.pieces))}
+		for i := range d.pieces {
+			if d.vars[d.bits+k].values[i] == 2 {
+				x.pieces.Add(i)
+			}
+		}
+		tied = append(tied, x)
+	}
+	frozen := make([]uint64, len(d.pieces))
+	alive := make([]int32, len(d.pieces))
+	for i := range d.pieces {
+		alive[i] = int32(i)
+		for w, f := range p.feeds {
+			still := d.pieces[i].frozenIn(p.wires[w])
+			if still == 0 || p.wires[w].and(d.pieces[i].live).empty() {
+				continue
+			}
+			for _, b := range f.trees {
+				if d.meets(b.root, i) {
+					frozen[i] |= still
+				}
+			}
+		}
+	}
+	all := d.vars
+	d.vars = all[:d.bits]
+	f := d.arrange(tied, alive, frozen, func(i, n int) bool { return all[d.bits+order[n]].values[i]&2 != 0 })
+	d.vars = all
+	apart := &feed{}
+	for n, k := range order {
+		apart.trees = append(apart.trees, branch{[]int{n}, d.roots[k]})
+		apart.cost += d.coils[k]
+	}
+	if f.cost < apart.cost {
+		return f
+	}
+	return apart
+}
+
+// meets reports whether a piece comes past a contact of a condition.
+func (d *designer) meets(t *decision, piece int) bool {
+	if t.v < 0 {
+		return false
+	}
+	v := d.vars[t.v].values[piece]
+	return t.v >= d.bits || v&1 != 0 && d.meets(t.off, piece) || v&2 != 0 && d.meets(t.on, piece)
 }
 
 // flagsFrozen returns for each piece the flags that are in change-over in any

@@ -29,6 +29,7 @@ func (d *designer) addCondition(c condition) (cost float64, ok bool) {
 	d.vars = append(d.vars, newVariable(len(d.vars), values, looks))
 	d.price = append(d.price, d.contactPrice())
 	d.conds = append(d.conds, c)
+	d.roots = append(d.roots, root)
 	d.coils = append(d.coils, root.cost-d.diode) // a coil that one leaf feeds needs no diode
 	d.cache = map[string]*feed{}
 	return root.cost, true
@@ -38,6 +39,7 @@ func (d *designer) dropCondition(cache map[string]*feed) {
 	d.vars = d.vars[:len(d.vars)-1]
 	d.price = d.price[:len(d.price)-1]
 	d.conds = d.conds[:len(d.conds)-1]
+	d.roots = d.roots[:len(d.roots)-1]
 	d.coils = d.coils[:len(d.coils)-1]
 	d.cache = cache
 }
@@ -158,7 +160,7 @@ func (d *designer) patterns(p *plan) []condition {
 // conditions adds relays for patterns while that makes the plan cheaper: lazy
 // greedy (Minoux 1978): a pattern is looked at again only when what it was
 // last worth puts it first.
-func (d *designer) conditions(p *plan, work int) *plan {
+func (d *designer) conditions(p *plan, until int) *plan {
 	type bid struct {
 		c    condition
 		gain float64
@@ -168,7 +170,7 @@ func (d *designer) conditions(p *plan, work int) *plan {
 	for _, c := range d.patterns(p) {
 		bids = append(bids, bid{c, impossible, -1})
 	}
-	for tries := 0; len(bids) > 0 && tries < work; tries++ {
+	for len(bids) > 0 && d.work < until {
 		slices.SortStableFunc(bids, func(a, b bid) int { return cmp.Compare(b.gain, a.gain) })
 		b := &bids[0]
 		cache := d.cache
@@ -178,7 +180,7 @@ func (d *designer) conditions(p *plan, work int) *plan {
 			continue
 		}
 		next := d.weigh(p.wires, nil, -1)
-		gain := p.cost - next.cost - coil
+		gain := p.cost - next.cost - coil - d.idle(next, len(d.conds)-1)
 		if b.at == len(d.conds)-1 || gain > 0 && (len(bids) == 1 || gain >= bids[1].gain) {
 			if gain <= 1e-9 {
 				d.dropCondition(cache)
@@ -197,10 +199,26 @@ func (d *designer) conditions(p *plan, work int) *plan {
 	return p
 }
 
-// coilCost is what the conditions' trees cost.
-func (d *designer) coilCost() (sum float64) {
-	for _, c := range d.coils {
-		sum += c
+// idle is the price of the poles of a condition's relays that nothing uses.
+func (d *designer) idle(p *plan, cond int) float64 {
+	uses := 0
+	var look func(t *decision)
+	look = func(t *decision) {
+		if t.v < 0 {
+			return
+		}
+		if t.v == d.bits+cond {
+			uses++
+		}
+		look(t.off)
+		look(t.on)
 	}
-	return sum
+	for _, f := range p.feeds {
+		for _, b := range f.trees {
+			look(b.root)
+		}
+	}
+	poles := d.hw.Relay.Poles
+	spare := (poles - uses%poles) % poles
+	return float64(spare) * d.bodyPrice() / float64(poles)
 }

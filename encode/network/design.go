@@ -3,6 +3,7 @@ package network
 import (
 	"cmp"
 	"encoding/binary"
+	"math"
 	"slices"
 
 	"coilwright/encode/machine"
@@ -23,12 +24,15 @@ type designer struct {
 	conds  []condition
 	names  map[int]string // of conditions, where the caller has one
 	flags  uint64         // the bits that are flags
+	roots  []*decision    // by condition: its own tree
 	coils  []float64      // by condition: what its tree costs by itself
 	price  []float64      // of a contact, by variable
 	diode  float64        // with its joints
 	cache  map[string]*feed
-	travel phaseSet // phases in which the whole opcode is in change-over: nothing may look at it
-	budget int      // nodes of a tree that are tried in several ways
+	travel phaseSet  // phases in which the whole opcode is in change-over: nothing may look at it
+	nlog   []float64 // n log2 n
+	work   int       // wants looked at so far, in words of pieces: the same on every machine
+	budget int       // nodes of a tree that are tried in several ways
 }
 
 // condition is a pattern that has a relay of its own.
@@ -55,9 +59,13 @@ type demand struct {
 }
 
 func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven []int, free bool) *designer {
-	d := &designer{hw: hw, phases: s.Phases, bits: s.OpcodeBits + len(s.Flags), driven: driven, cache: map[string]*feed{}, budget: 40, names: map[int]string{}}
+	d := &designer{hw: hw, phases: s.Phases, bits: s.OpcodeBits + len(s.Flags), driven: driven, cache: map[string]*feed{}, budget: 6, names: map[int]string{}}
 	d.flags = (1<<len(s.Flags) - 1) << s.OpcodeBits
 	d.pieces = cut(s, ch, driven, free)
+	d.nlog = make([]float64, 2*len(d.pieces)+2)
+	for n := 1; n < len(d.nlog); n++ {
+		d.nlog[n] = float64(n) * math.Log2(float64(n))
+	}
 	opcode := uint64(1)<<s.OpcodeBits - 1
 	for _, m := range ch.Moving {
 		if m.Bits == opcode && m.Opcode.Care == 0 {
@@ -72,14 +80,18 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 	return d
 }
 
-// contactPrice is what a transfer costs with its share of a relay body.
-func (d *designer) contactPrice() float64 {
-	c := d.hw.Cost
-	body := c.Relay + 2*c.Joint
+// bodyPrice is what a relay costs with its coil's joints and suppression.
+func (d *designer) bodyPrice() float64 {
+	body := d.hw.Cost.Relay + 2*d.hw.Cost.Joint
 	if d.hw.Relay.Suppression != "none" {
 		body += d.diode
 	}
-	return c.Contact + 3*c.Joint + body/float64(d.hw.Relay.Poles)
+	return body
+}
+
+// contactPrice is what a transfer costs with its share of a relay body.
+func (d *designer) contactPrice() float64 {
+	return d.hw.Cost.Contact + 3*d.hw.Cost.Joint + d.bodyPrice()/float64(d.hw.Relay.Poles)
 }
 
 // wirePrice is what it takes to have the wire at all.
@@ -140,7 +152,7 @@ func (d *designer) feeds(line int, wires []phaseSet) usage {
 		}
 		if all {
 			always = append(always, candidate{w, set.len()})
-		} else if one && set.and(d.travel).empty() {
+		} else if one && (set.len() == 1 || set.and(d.travel).empty()) {
 			some = append(some, candidate{w, set.len()})
 		}
 	}
@@ -265,39 +277,43 @@ func (d *designer) arrange(demands []demand, alive []int32, frozen []uint64, may
 		}
 		parts = append(parts, part{g, b})
 	}
+	// All in one tree, and then out of it whatever is cheaper by itself or in
+	// a tree that came out before: source and destination of a move, for one.
 	if len(parts) > 1 {
-		whole := []demand{}
-		sum := 0.0
+		var whole []demand
 		for _, p := range parts {
 			whole = append(whole, p.group...)
-			sum += p.root.cost
 		}
-		one := part{whole, grow(whole)}
-		for len(parts) > 1 && len(parts) <= 12 {
-			best, a, b := 1e-9, -1, -1
-			var joined part
-			for i := range parts {
-				for j := i + 1; j < len(parts); j++ {
-					g := append(slices.Clone(parts[i].group), parts[j].group...)
-					p := part{g, grow(g)}
-					if gain := parts[i].root.cost + parts[j].root.cost - p.root.cost; gain > best {
-						best, a, b, joined = gain, i, j, p
-					}
-				}
-			}
-			if a < 0 {
+		joint := part{whole, grow(whole)}
+		var out []part
+		for _, p := range parts {
+			if len(joint.group) == len(p.group) {
 				break
 			}
-			parts[a] = joined
-			parts = slices.Delete(parts, b, b+1)
+			rest := slices.DeleteFunc(slices.Clone(joint.group), func(x demand) bool {
+				return slices.ContainsFunc(p.group, func(y demand) bool { return y.output == x.output })
+			})
+			less := part{rest, grow(rest)}
+			best, gain := -1, joint.root.cost-less.root.cost-p.root.cost
+			var with part
+			for k := range out {
+				g := append(slices.Clone(out[k].group), p.group...)
+				q := part{g, grow(g)}
+				if n := joint.root.cost - less.root.cost - q.root.cost + out[k].root.cost; n > gain {
+					best, gain, with = k, n, q
+				}
+			}
+			if gain <= 1e-9 {
+				continue
+			}
+			joint = less
+			if best >= 0 {
+				out[best] = with
+			} else {
+				out = append(out, p)
+			}
 		}
-		sum = 0
-		for _, p := range parts {
-			sum += p.root.cost
-		}
-		if one.root.cost < sum {
-			parts = []part{one}
-		}
+		parts = append(out, joint)
 	}
 	f := &feed{}
 	if len(always) > 0 {
@@ -323,7 +339,7 @@ func bytesOf(s store.Set) []byte {
 // grow finds one tree for a group of outputs. Its outputs are numbered within the group.
 func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *decision {
 	words := len(store.NewSet(len(d.pieces)))
-	g := &grower{vars: d.vars, price: d.price, diode: d.diode, memo: map[string]*decision{}, left: d.budget}
+	g := &grower{vars: d.vars, price: d.price, diode: d.diode, memo: map[string]*decision{}, left: d.budget, nlog: d.nlog, work: &d.work}
 	at := map[string]int{}
 	pieces := store.NewSet(len(d.pieces))
 	key := make([]byte, 0, 4*len(group))
@@ -475,23 +491,26 @@ func (d *designer) candidates() []phaseSet {
 	return out
 }
 
-// search begins with every candidate wire, takes away what the design is
-// cheaper without, and puts back what it misses, until neither helps.
-func (d *designer) search(work int) *plan {
-	wires := make([]phaseSet, 0, d.phases)
-	for q := 1; q <= d.phases; q++ {
-		w := phaseSet{}
-		w.add(q)
-		wires = append(wires, w)
-	}
+// search begins with every candidate wire, or with those of a plan, takes away
+// what the design is cheaper without, and puts back what it misses, until
+// neither helps or the tries are used up.
+func (d *designer) search(from *plan, until int) *plan {
 	all := d.candidates()
-	wires = append(wires, all...)
+	var wires []phaseSet
+	if from != nil {
+		wires = from.wires
+	} else {
+		for q := 1; q <= d.phases; q++ {
+			w := phaseSet{}
+			w.add(q)
+			wires = append(wires, w)
+		}
+		wires = append(wires, all...)
+	}
 	best := d.weigh(wires, nil, -1)
-	tries := 0
-	for improved := true; improved && tries < work; {
+	for improved := true; improved && d.work < until; {
 		improved = false
-		for w := len(best.wires) - 1; w >= d.phases && tries < work; w-- {
-			tries++
+		for w := len(best.wires) - 1; w >= d.phases && d.work < until; w-- {
 			next := d.weigh(slices.Delete(slices.Clone(best.wires), w, w+1), best, w)
 			if next.cost < best.cost-1e-9 || best.feeds[w].trees == nil {
 				improved = improved || best.feeds[w].trees != nil
@@ -499,13 +518,12 @@ func (d *designer) search(work int) *plan {
 			}
 		}
 		for _, c := range all {
-			if tries >= work {
+			if d.work >= until {
 				break
 			}
 			if slices.Contains(best.wires, c) {
 				continue
 			}
-			tries++
 			next := d.weigh(append(slices.Clone(best.wires), c), nil, -1)
 			if next.cost < best.cost-1e-9 {
 				best, improved = next, true

@@ -2,7 +2,6 @@ package network
 
 import (
 	"cmp"
-	"math"
 	"math/bits"
 	"slices"
 
@@ -47,8 +46,10 @@ type grower struct {
 	on     []store.Set
 	barred []store.Set // by variable: pieces on which it may not be looked at
 	memo   map[string]*decision
+	nlog   []float64 // n log2 n
 	groups [2][]cluster
 	space  [2][]uint64
+	work   *int
 	left   int // nodes that may still be tried with more than one variable
 }
 
@@ -87,6 +88,7 @@ type cluster struct {
 // will do. The result is good until the next call for the same side.
 func (g *grower) clusters(pieces store.Set, side int) []cluster {
 	groups, space := g.groups[side][:0], g.space[side]
+	*g.work += len(g.wants) * len(pieces)
 	words := len(g.wants[0].need)
 	for c := range g.wants {
 		n := 0
@@ -129,14 +131,14 @@ func (g *grower) clusters(pieces store.Set, side int) []cluster {
 	return groups
 }
 
-func entropy(groups []cluster) float64 {
-	n, sum := 0.0, 0.0
-	for _, x := range groups {
-		f := float64(x.pieces)
-		n += f
-		sum -= f * math.Log2(f)
+// entropy is the entropy of the clusters over their pieces, times the pieces.
+func (g *grower) entropy(groups []cluster) float64 {
+	n, sum := 0, 0.0
+	for i := range groups {
+		n += groups[i].pieces
+		sum -= g.nlog[groups[i].pieces]
 	}
-	return sum + n*math.Log2(n)
+	return sum + g.nlog[n]
 }
 
 type choice struct {
@@ -148,9 +150,13 @@ type choice struct {
 }
 
 func (g *grower) split(pieces store.Set) *decision {
-	var choices []choice
+	words := len(pieces)
+	choices := make([]choice, 0, len(g.vars))
+	space := make([]uint64, 0, 2*words*len(g.vars))
 	for v := range g.vars {
-		c := choice{v: v, off: make(store.Set, len(pieces)), on: make(store.Set, len(pieces))}
+		at := len(space)
+		space = space[:at+2*words]
+		c := choice{v: v, off: space[at : at+words : at+words], on: space[at+words : at+2*words : at+2*words]}
 		ok, less0, less1 := true, false, false
 		for i, word := range pieces {
 			if g.barred[v][i]&word != 0 {
@@ -163,11 +169,12 @@ func (g *grower) split(pieces store.Set) *decision {
 		}
 		// A side that keeps all pieces is the same question again.
 		if !ok || !less0 || !less1 {
+			space = space[:at]
 			continue
 		}
 		a, b := g.clusters(c.off, 0), g.clusters(c.on, 1)
 		c.groups = len(a) + len(b)
-		c.entropy = entropy(a) + entropy(b)
+		c.entropy = g.entropy(a) + g.entropy(b)
 		choices = append(choices, c)
 	}
 	if len(choices) == 0 {
