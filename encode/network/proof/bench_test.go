@@ -76,6 +76,23 @@ func large() (*sketch, *store.Store, store.Changes) {
 	return k, s, ch
 }
 
+// BenchmarkLargeAsSets tries the same as sets of states.
+func BenchmarkLargeAsSets(b *testing.B) {
+	k, s, c := large()
+	for b.Loop() {
+		p, _, err := prepare(&k.List, s, c, Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		p.bySets = true
+		groups, _, err := p.run()
+		if err != nil || len(groups) > 0 {
+			b.Fatal(groups, err)
+		}
+		b.ReportMetric(float64(p.most), "nodes-allowed")
+	}
+}
+
 // BenchmarkLarge tries 2 million states. On the two cores that CI has it is to
 // stay under two seconds.
 func BenchmarkLarge(b *testing.B) {

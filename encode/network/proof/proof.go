@@ -81,15 +81,15 @@ type State struct {
 	Tested        uint64 // opcode bits and flags that are in change-over
 }
 
-// TooLarge is returned where trying every state is out of reach.
+// TooLarge is returned where trying every state is out of reach: they are too
+// many to be tried one by one, and too unlike to be tried as sets.
 type TooLarge struct{ Bits, Phases int }
 
 func (e TooLarge) Error() string {
-	return fmt.Sprintf("the proof would have to try %d opcode bits and flags in %d phases, 2^%d states a phase; it can try %d states in all",
-		e.Bits, e.Phases, e.Bits, uint64(maxStates))
+	return fmt.Sprintf("the proof would have to try 2^%d combinations of opcode bits and flags in %d phases, and they are too unlike to be tried together", e.Bits, e.Phases)
 }
 
-// maxStates bounds the states of one proof.
+// maxStates is how many states are tried one by one; more are tried as sets.
 const maxStates = 1 << 26
 
 // Uncovered lists what a proof does not show, for the report.
@@ -122,11 +122,14 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 	if err != nil {
 		return nil, err
 	}
-	groups, counts := p.run()
+	groups, total, err := p.run()
+	if err != nil {
+		return nil, err
+	}
 	w := p.circuit
 	r := &Report{
-		Opcodes: counts.opcodes, Flags: 1 << len(s.Flags), Phases: s.Phases,
-		States: counts.states, Between: counts.between, Moving: counts.moving,
+		Opcodes: p.opcodes(), Flags: 1 << len(s.Flags), Phases: s.Phases,
+		States: total.states, Between: total.between, Moving: total.moving,
 		Relays: len(l.Relays), Contacts: w.throws, Diodes: len(l.Diodes), Wires: len(l.Wires), Pins: len(l.Pins),
 	}
 	for _, b := range bad {
@@ -153,18 +156,17 @@ func Holds(l *wiring.List, s *store.Store, c store.Changes, o Options) (bool, er
 		return false, err
 	}
 	p.hasty = true
-	groups, _ := p.run()
-	return len(groups) == 0, nil
+	groups, _, err := p.run()
+	return len(groups) == 0 && err == nil, err
 }
 
 // prepare reads a list; bad is what it cannot be.
 func prepare(l *wiring.List, s *store.Store, c store.Changes, o Options) (p *prover, bad []Finding, err error) {
 	w, bad := read(l, s)
-	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s)}
+	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s), most: maxNodes}
 	p.vars = variables(p)
-	if n := len(p.vars); n > 26 || uint64(s.Phases+1)<<n > maxStates {
-		return nil, nil, TooLarge{Bits: n, Phases: s.Phases}
-	}
+	n := len(p.vars)
+	p.bySets = n > 26 || uint64(s.Phases+1)<<n > maxStates
 	bad = append(bad, p.absent()...)
 	p.graph = compile(w)
 	return p, bad, nil
@@ -182,6 +184,8 @@ type prover struct {
 	vars    []variable
 	mute    []bool // by column: it has no pin, which is said once
 	hasty   bool   // the first finding is enough
+	bySets  bool   // there are too many states to try them one by one
+	most    int    // nodes of sets
 	any     atomic.Bool
 }
 

@@ -281,7 +281,19 @@ func groupsOf(t *testing.T, l *wiring.List, s *store.Store, c store.Changes, o O
 		t.Fatal(err)
 	}
 	p, _, _ := prepare(l, s, c, o)
-	groups, _ := p.run()
+	groups, total, _ := p.run()
+	sets, _, _ := prepare(l, s, c, o)
+	sets.bySets = true
+	same, all, err := sets.run()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(groups, same, cmp.AllowUnexported(group{}, key{})); d != "" {
+		t.Fatalf("states one by one and as sets differ (-one by one +sets):\n%s", d)
+	}
+	if total.states != all.states || total.between != all.between || total.moving != all.moving {
+		t.Fatalf("one by one %v states, as sets %v", total, all)
+	}
 	return verdictOf(s, groups, p.circuit), rep
 }
 

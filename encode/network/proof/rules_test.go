@@ -353,14 +353,41 @@ func golden(t *testing.T, name, got string) {
 	}
 }
 
-// TestTooLarge: what cannot be tried is said, not begun.
-func TestTooLarge(t *testing.T) {
+// TestWide: 2^31 combinations are too many to be tried one by one, and are
+// proved all the same.
+func TestWide(t *testing.T) {
 	s, c := small()
 	s.OpcodeBits = 30
-	s.Rows[0].Opcode = cube.Cube{Care: 1<<30 - 1}
+	c.Moving[0].Bits = 1<<30 - 1
+	for i := range s.Rows {
+		if r := &s.Rows[i]; r.Opcode.Care != 0 {
+			r.Opcode.Care |= 1<<29 | 1<<17
+			r.Opcode.Value |= 1 << 17
+		}
+	}
+	s.Rows[3].Opcode.Care = 1<<30 - 1
 	k := plain(s, false)
-	if _, err := Prove(&k.List, s, c, Options{}); err == nil {
-		t.Fatal("2^31 states a phase were tried")
+	r, err := Prove(&k.List, s, c, Options{Overlap: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !r.Proved() || r.Opcodes != 1<<30 || r.States < 1<<32 {
+		t.Error(reportText(r))
+	}
+	k.move("K2:12", "K2:14")
+	if r, err = Prove(&k.List, s, c, Options{}); err != nil || r.Proved() {
+		t.Error("a wrong throw was not found", err)
+	}
+}
+
+// TestTooLarge: what cannot be tried is said.
+func TestTooLarge(t *testing.T) {
+	s, c := small()
+	k := plain(s, false)
+	p, _, _ := prepare(&k.List, s, c, Options{})
+	p.bySets, p.most = true, 10
+	if _, _, err := p.run(); err != (TooLarge{Bits: 3, Phases: 5}) {
+		t.Error(err)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"coilwright/encode/network/wiring"
 )
@@ -47,15 +48,11 @@ func (a State) calm(b State) int {
 	return cmp.Or(cmp.Compare(rank(a), rank(b)), a.compare(b))
 }
 
-type counts struct{ opcodes, states, between, moving uint64 }
-
 // finder is one worker: an engine and what it found.
 type finder struct {
 	*prover
 	*engine
-	found  map[key]*group
-	counts counts
-	share  uint64
+	*tally
 	must   []uint64 // by column: the lanes in which the store asks for it
 	may    []uint64 // by column: on some side of a change-over
 	occur  []uint64
@@ -65,7 +62,7 @@ type finder struct {
 func (p *prover) newFinder(two bool) *finder {
 	n := len(p.store.Columns)
 	return &finder{
-		prover: p, engine: newEngine(p.graph, two), found: map[key]*group{}, share: p.untried(0),
+		prover: p, engine: newEngine(p.graph, two), tally: newTally(p),
 		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1),
 		levels: !p.graph.flat || p.graph.deepest > p.list.Levels,
 	}
@@ -85,23 +82,38 @@ func (f *finder) report(kind Kind, n int, lanes uint64, m moment) {
 	}
 	opcode, flags := m.space.decode(m.block, bits.TrailingZeros64(lanes))
 	at := State{Opcode: opcode, Flags: flags, Phase: m.phase, Second: m.second, Bits: m.bits, Tested: m.tested}
+	f.note(kind, n, at, uint64(bits.OnesCount64(lanes)))
+}
+
+// tally is what one worker tried and found.
+type tally struct {
+	found                   map[key]*group
+	states, between, moving uint64
+	share                   uint64 // states that one of them stands for
+	any                     *atomic.Bool
+}
+
+func newTally(p *prover) *tally {
+	return &tally{found: map[key]*group{}, share: p.untried(0), any: &p.any}
+}
+
+// note counts states in which something is found; at is the lowest of them.
+func (t *tally) note(kind Kind, n int, at State, states uint64) {
 	k := key{kind, n}
-	g := f.found[k]
-	f.any.Store(true)
+	g := t.found[k]
+	t.any.Store(true)
 	if g == nil {
 		g = &group{key: k, first: at}
-		f.found[k] = g
+		t.found[k] = g
 	} else if at.calm(g.first) < 0 {
 		g.first = at
 	}
-	g.states += uint64(bits.OnesCount64(lanes)) * f.share
-	g.phases[m.phase/64] |= 1 << (m.phase % 64)
+	g.states += states * t.share
+	g.phases[at.Phase/64] |= 1 << (at.Phase % 64)
 }
 
 // run tries every state and returns the causes found, lowest state first.
-func (p *prover) run() ([]*group, counts) {
-	s := newSpace(p.vars)
-	w := p.words(s)
+func (p *prover) run() (out []*group, total tally, err error) {
 	base := p.graph.plan(nil, true)
 	phases := make([]*plan, p.store.Phases+1)
 	for ph := 1; ph <= p.store.Phases; ph++ {
@@ -114,18 +126,76 @@ func (p *prover) run() ([]*group, counts) {
 			if ph < p.store.Phases {
 				steps[ph] = p.graph.plan([]int{ph, ph + 1}, false)
 			}
-			if ph > 1 && (len(w.back[ph])+len(w.unsure[ph]) > 0 || ph == p.store.Phases) {
+			if ph > 1 {
 				seams[ph] = p.graph.plan([]int{ph, 1}, false)
 			}
 		}
 	}
+	var tallies []*tally
+	if p.bySets {
+		t, err := p.runSets(base, phases, steps, seams)
+		if err != nil {
+			return nil, total, err
+		}
+		tallies = append(tallies, t)
+	} else {
+		tallies = p.runLanes(base, phases, steps, seams)
+	}
+	merged := map[key]*group{}
+	for _, f := range tallies {
+		total.states += f.states
+		total.between += f.between
+		total.moving += f.moving
+		for k, g := range f.found {
+			m := merged[k]
+			if m == nil {
+				merged[k] = g
+				continue
+			}
+			if g.first.calm(m.first) < 0 {
+				m.first = g.first
+			}
+			m.states += g.states
+			for i := range m.phases {
+				m.phases[i] |= g.phases[i]
+			}
+		}
+	}
+	for _, g := range merged {
+		out = append(out, g)
+	}
+	slices.SortFunc(out, func(a, b *group) int {
+		return cmp.Or(a.first.compare(b.first), cmp.Compare(rank(a.kind), rank(b.kind)), cmp.Compare(a.n, b.n))
+	})
+	return out, total, nil
+}
+
+// runSets tries all opcodes and flags at once. It fails if the sets take too much memory.
+func (p *prover) runSets(base *plan, phases, steps, seams []*plan) (t *tally, err error) {
+	defer func() {
+		if x := recover(); x != nil {
+			if _, ok := x.(tooManyNodes); !ok {
+				panic(x)
+			}
+			t, err = nil, TooLarge{Bits: len(p.vars), Phases: p.store.Phases}
+		}
+	}()
+	s := p.newSymbolic()
+	s.run(base, phases, steps, seams)
+	return s.tally, nil
+}
+
+// runLanes tries the states one by one, 64 to a word.
+func (p *prover) runLanes(base *plan, phases, steps, seams []*plan) []*tally {
+	s := newSpace(p.vars)
+	w := p.words(s)
 	jobs := make(chan func(*finder, *finder))
 	workers := max(1, min(runtime.GOMAXPROCS(0), int(s.blocks())))
-	finders := make([]*finder, 0, 2*workers)
+	var tallies []*tally
 	var wait sync.WaitGroup
 	for range workers {
 		still, moving := p.newFinder(len(p.graph.loops) > 0), p.newFinder(true)
-		finders = append(finders, still, moving)
+		tallies = append(tallies, still.tally, moving.tally)
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
@@ -150,36 +220,7 @@ func (p *prover) run() ([]*group, counts) {
 	}
 	close(jobs)
 	wait.Wait()
-
-	total := counts{opcodes: p.opcodes()}
-	merged := map[key]*group{}
-	for _, f := range finders {
-		total.states += f.counts.states
-		total.between += f.counts.between
-		total.moving += f.counts.moving
-		for k, g := range f.found {
-			m := merged[k]
-			if m == nil {
-				merged[k] = g
-				continue
-			}
-			if g.first.calm(m.first) < 0 {
-				m.first = g.first
-			}
-			m.states += g.states
-			for i := range m.phases {
-				m.phases[i] |= g.phases[i]
-			}
-		}
-	}
-	var out []*group
-	for _, g := range merged {
-		out = append(out, g)
-	}
-	slices.SortFunc(out, func(a, b *group) int {
-		return cmp.Or(a.first.compare(b.first), cmp.Compare(rank(a.kind), rank(b.kind)), cmp.Compare(a.n, b.n))
-	})
-	return out, total
+	return tallies
 }
 
 func rank(k Kind) int {
@@ -198,13 +239,13 @@ func (f *finder) still(w *words, block uint64, base *plan, phases, steps, seams 
 	w.occurs(block, f.occur)
 	m := moment{space: w.space, block: block}
 	clear(f.must)
-	f.counts.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
+	f.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
 	f.compare(f.occur[0], f.must, f.must, m)
 	for ph := 1; ph < len(phases); ph++ {
 		m.phase = ph
 		clear(f.must)
 		w.add(block, ph, f.must)
-		f.counts.states += uint64(bits.OnesCount64(f.occur[ph])) * f.share
+		f.states += uint64(bits.OnesCount64(f.occur[ph])) * f.share
 		f.try(phases[ph], f.occur[ph], m)
 	}
 	if steps == nil {
@@ -234,7 +275,7 @@ func (f *finder) pair(w *words, p *plan, lanes uint64, m moment) {
 	clear(f.must)
 	w.add(m.block, m.phase, f.must)
 	w.add(m.block, m.second, f.must)
-	f.counts.between += uint64(bits.OnesCount64(lanes)) * f.share
+	f.between += uint64(bits.OnesCount64(lanes)) * f.share
 	f.try(p, lanes, m)
 }
 

@@ -247,7 +247,7 @@ func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
 }
 
 func (f *finder) tryMoving(p *plan, lanes uint64, m moment) {
-	f.counts.moving += uint64(bits.OnesCount64(lanes)) * f.share
+	f.moving += uint64(bits.OnesCount64(lanes)) * f.share
 	f.power(p)
 	f.settle(p)
 	if f.levels {
