@@ -33,7 +33,7 @@ back and compared with the store before it is written.
 
 Stores of more than 16,777,216 words are refused.`,
 		`coilwright image millrace.coil --form hex -o store.hex
-coilwright image millrace.coil --form bin --chip 2 --size 8K -o chip2.bin`, wants(1, 1, "the FILE with the definition")), false)
+coilwright image millrace.coil --form bin --chip 2 --size 32K -o chip2.bin`, wants(1, 1, "the FILE with the definition")), false)
 }
 
 // imageCommand gives a command the flags and the run that images share.

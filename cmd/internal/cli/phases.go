@@ -18,9 +18,13 @@ func newPhases(a *app) *cobra.Command {
 	cmd := command("phases FILE [INSTRUCTION] [-o FILE]", "The phase chart: lines down, phases across",
 		`Draws the steps of every instruction, or of one, on the phases of the ring:
 strobes, leads and trails, the ways through a "when" one under the other, and
-below each the chain of constraints that sets its length.`,
+below each the chain of constraints that sets its length. INSTRUCTION may also
+be fetch or undefined.
+
+The chart is read back and compared with the store before it is written.`,
 		`coilwright phases millrace.coil
-coilwright phases millrace.coil add`, wants(1, 2, "the FILE with the definition"))
+coilwright phases millrace.coil add
+coilwright phases millrace.coil undefined`, wants(1, 2, "the FILE with the definition"))
 	outFlag(cmd, &out)
 	cmd.ValidArgsFunction = func(c *cobra.Command, args []string, word string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 1 {

@@ -172,6 +172,38 @@ func TestHelp(t *testing.T) {
 	}
 }
 
+// TestExamples types every example of the help in the folder of the demo.
+func TestExamples(t *testing.T) {
+	dir := demo(t)
+	for _, folder := range []string{".zfunc", ".config/fish/completions"} {
+		if err := os.MkdirAll(filepath.Join(dir, folder), 0o777); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write(t, filepath.Join(dir, "chip.hex"), must(t, dir, "image", "millrace.coil"))
+	typed := 0
+	for _, name := range commands(t) {
+		_, after, _ := strings.Cut(must(t, ".", "help", name), "Examples:\n")
+		block, _, _ := strings.Cut(after, "\n\n")
+		for _, line := range strings.Split(block, "\n") {
+			if strings.Contains(line, "<(") { // for a shell that has it
+				continue
+			}
+			line = strings.NewReplacer("coilwright ", "'"+binary+"' ", "| lp", "| cat", "| less", "| cat").Replace(strings.TrimSpace(line))
+			cmd := command(dir, "version")
+			cmd.Path, cmd.Args = "/bin/sh", []string{"sh", "-c", line}
+			cmd.Env = append(cmd.Env, "HOME="+dir)
+			if got := finish(t, cmd); got.status != 0 || got.err != "" {
+				t.Errorf("%s: status %d\n%s", line, got.status, got.err)
+			}
+			typed++
+		}
+	}
+	if typed < 30 {
+		t.Errorf("only %d examples", typed)
+	}
+}
+
 // TestReadmeNamesEveryCommand keeps README.md and the program together.
 func TestReadmeNamesEveryCommand(t *testing.T) {
 	readme := read(t, filepath.Join("..", "..", "..", "README.md"))
