@@ -11,11 +11,12 @@ import (
 // LargestWords is the most words an image may have (language.md S.6).
 const LargestWords = 1 << 24
 
-// ErrTooLarge is wrapped by the error for a store of more than LargestWords words.
+// ErrTooLarge is wrapped by the error for a store of more than LargestWords
+// words or LargestSize bytes.
 var ErrTooLarge = errors.New("too large for a memory image")
 
 // ErrEmpty is the error for a store whose control word has no bits.
-var ErrEmpty = errors.New("no memory image: the control word has no bits, for other hardware drives every line")
+var ErrEmpty = errors.New("the control word has no bits, for other hardware drives every line")
 
 // Image is one memory: the whole control word, or the share of one chip.
 // Word w is at Data[w*BytesPerWord:][:BytesPerWord]; pad bits are 0.
@@ -39,6 +40,21 @@ func Chips(s *store.Store) int {
 		return 1
 	}
 	return (len(s.Word.Bits) + s.Word.Split - 1) / s.Word.Split
+}
+
+// Possible returns nil if a store can be a memory image, or says why not.
+func Possible(s *store.Store) error {
+	width, bytes := s.AddressBits(), (len(s.Word.Bits)+7)/8
+	switch {
+	case bytes == 0:
+		return ErrEmpty
+	case width > 24:
+		return fmt.Errorf("%w: %s words (%d address bits), at most %s (24 address bits)",
+			ErrTooLarge, grouped(uint64(1)<<width), width, grouped(LargestWords))
+	case bytes > LargestSize>>width:
+		return fmt.Errorf("%w: %s words of %d bytes, at most %s bytes", ErrTooLarge, grouped(uint64(1)<<width), bytes, grouped(LargestSize))
+	}
+	return nil
 }
 
 // Whole returns the memory with all bits of the word in one piece.
@@ -101,18 +117,13 @@ func checkChip(s *store.Store, n int) error {
 
 // blank returns a zeroed memory and its bits, from data bit 0 up.
 func blank(s *store.Store, chip int) (*Image, []int, error) {
-	width := s.AddressBits()
-	if width > 24 {
-		return nil, nil, fmt.Errorf("%w: %s words (%d address bits), at most %s (24 address bits)",
-			ErrTooLarge, grouped(uint64(1)<<width), width, grouped(LargestWords))
+	if err := Possible(s); err != nil {
+		return nil, nil, err
 	}
 	bits := s.Word.Bits
-	if len(bits) == 0 {
-		return nil, nil, ErrEmpty
-	}
 	im := &Image{
 		Machine: s.Machine, Hash: s.Hash, Chip: chip, Chips: Chips(s),
-		Words: 1 << width, Bits: len(bits), Little: s.Word.Little, Fill: s.Word.Fill,
+		Words: 1 << s.AddressBits(), Bits: len(bits), Little: s.Word.Little, Fill: s.Word.Fill,
 	}
 	if chip > 0 {
 		from := (chip - 1) * s.Word.Split

@@ -276,6 +276,13 @@ func TestLimits(t *testing.T) {
 		t.Errorf("2^24 words: %v", err)
 	}
 
+	for len(s.Word.Bits) <= 512 { // 64 bytes make 1 GiB of 2^24 words
+		s.Word.Bits = append(s.Word.Bits, -1)
+	}
+	if _, err := image.Whole(s); !errors.Is(err, image.ErrTooLarge) || !strings.Contains(err.Error(), "words of 65 bytes, at most 1,073,741,824 bytes") {
+		t.Errorf("more than 1 GiB: %v", err)
+	}
+
 	s = textbook()
 	if _, err := image.Chip(s, 1); err == nil || !strings.Contains(err.Error(), "not split") {
 		t.Errorf("a chip of a whole word: %v", err)

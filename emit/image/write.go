@@ -33,7 +33,8 @@ const (
 // buffer of a common loader board holds 63: 16 bytes fit, 32 don't.
 const DefaultRecord = 16
 
-// LargestSize bounds Options.Size, in bytes: above any chip a builder can buy.
+// LargestSize bounds an image and Options.Size, in bytes: above any chip a
+// builder can buy.
 const LargestSize = 1 << 30
 
 // Options shape a file. The zero value is right for most.

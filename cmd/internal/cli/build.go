@@ -2,14 +2,12 @@ package cli
 
 import (
 	"fmt"
-	"math/bits"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"coilwright/emit/image"
 	"coilwright/encode/network"
-	"coilwright/encode/store"
 )
 
 func newBuild(a *app) *cobra.Command {
@@ -51,8 +49,8 @@ func (a *app) build(path, dir string) error {
 	if err != nil {
 		return err
 	}
-	if why := unstorable(l.store); why != "" {
-		fmt.Fprintf(a.err, "coilwright: no memory images: %s\n", why)
+	if err := image.Possible(l.store); err != nil {
+		fmt.Fprintf(a.err, "coilwright: no memory images: %v\n", err)
 	}
 	entries, err := a.writeSet(dir, l.store, l.artefacts(mx))
 	if err != nil {
@@ -68,7 +66,7 @@ func (a *app) build(path, dir string) error {
 // artefacts lists everything that a build makes.
 func (l *loaded) artefacts(mx *network.Matrix) []artefact {
 	var list []artefact
-	if unstorable(l.store) == "" {
+	if image.Possible(l.store) == nil {
 		list = l.images()
 	}
 	summary := summaryArtefact(l, mx)
@@ -81,18 +79,6 @@ func (l *loaded) artefacts(mx *network.Matrix) []artefact {
 		diodesArtefact("diodes.csv", l, mx, "csv"),
 		summary,
 	)
-}
-
-// unstorable says why a store makes no memory image, or nothing if it does
-// (language.md S.6).
-func unstorable(s *store.Store) string {
-	switch {
-	case s.AddressBits() > bits.Len(image.LargestWords-1):
-		return fmt.Sprintf("the store has %d address bits, images at most %d words", s.AddressBits(), image.LargestWords)
-	case len(s.Word.Bits) == 0:
-		return "the control word has no bits, for other hardware drives every line"
-	}
-	return ""
 }
 
 // images lists the memory images. Only the image that is being written is in memory.
