@@ -97,7 +97,7 @@ func (k *worker) cheapest(cost []int64, rows [][]int32, nodes int) answer {
 		first := b.greedy(b.cost)
 		best := b.names(first)
 		ub := b.sum(first)
-		found, cost, bound := s.solve(b, ub, 400)
+		found, cost, bound := s.solve(b, ub, 600)
 		if found != nil {
 			best, ub = found, cost
 		}
@@ -443,9 +443,15 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 	u := t.u
 	bound = math.MinInt64
 	reduced = make([]int64, n)
-	step := int64(1024) // of 1024ths, halved when the bound stands still
+	// The step is in 1024ths of the classic one and halved when the bound has stood
+	// still for a while; within a search the multipliers are near enough to begin low.
+	step, patience := int64(1024), 15
+	if !fresh {
+		step, patience = 512, 8
+	}
 	still := 0
 	hits := make([]int64, len(t.rows))
+	slope := make([]int64, len(t.rows))
 	for round := 0; round < rounds; round++ {
 		if !s.spend(len(t.rows)) {
 			break
@@ -494,24 +500,30 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 				}
 			}
 		}
-		if still >= 12 {
+		if still >= patience {
 			still = 0
 			step /= 2
-			copy(u, bestU)
-			if step < 4 {
+			if step < 8 {
 				break
 			}
 		}
+		// A deflected subgradient (Camerini, Fratta and Maffioli 1975), in 1024ths,
+		// without what would only push a multiplier below 0.
 		norm := int64(0)
-		for _, h := range hits {
-			norm += (1 - h) * (1 - h)
+		for i, h := range hits {
+			d := 717*(1-h) + slope[i]*307/1024
+			if d < 0 && u[i] == 0 {
+				d = 0
+			}
+			slope[i] = d
+			norm += d * d >> 10
 		}
 		if norm == 0 {
 			break
 		}
-		t0 := max(1, (ub*unit-low)*step/1024/norm)
-		for i, h := range hits {
-			u[i] = max(0, u[i]+t0*(1-h))
+		t0 := max(1, (ub*unit-low)*step/norm)
+		for i, d := range slope {
+			u[i] = max(0, u[i]+t0*d/1024)
 		}
 	}
 	copy(t.u, bestU)
