@@ -21,6 +21,9 @@ const (
 // maxNodes bounds the memory of a proof by diagrams: about 200 MB.
 const maxNodes = 2 << 20
 
+// maxCache bounds what is remembered of the arithmetic.
+const maxCache = 4 << 20
+
 // tooManyNodes is thrown, so that the arithmetic of sets need not carry errors.
 type tooManyNodes struct{}
 
@@ -108,6 +111,9 @@ func (d *diagram) apply(op, a, b int32, do func(a, b int32) int32) int32 {
 		b0, b1 = y.off, y.on
 	}
 	n := d.node(rank, do(a0, b0), do(a1, b1))
+	if len(d.cache) >= maxCache {
+		clear(d.cache)
+	}
 	d.cache[k] = n
 	return n
 }

@@ -89,8 +89,12 @@ func (e TooLarge) Error() string {
 	return fmt.Sprintf("the proof would have to try 2^%d combinations of opcode bits and flags in %d phases, and they are too unlike to be tried together", e.Bits, e.Phases)
 }
 
-// maxStates is how many states are tried one by one; more are tried as sets.
-const maxStates = 1 << 26
+const (
+	// fewStates is up to how many states are tried one by one rather than as sets.
+	fewStates = 1 << 22
+	// maxStates is up to how many are tried one by one if sets take too much.
+	maxStates = 1 << 26
+)
 
 // Uncovered lists what a proof does not show, for the report.
 var uncovered = [...]string{
@@ -165,11 +169,16 @@ func prepare(l *wiring.List, s *store.Store, c store.Changes, o Options) (p *pro
 	w, bad := read(l, s)
 	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s), most: maxNodes}
 	p.vars = variables(p)
-	n := len(p.vars)
-	p.bySets = n > 26 || uint64(s.Phases+1)<<n > maxStates
+	p.bySets = p.moreThan(fewStates)
 	bad = append(bad, p.absent()...)
 	p.graph = compile(w)
 	return p, bad, nil
+}
+
+// moreThan reports whether there are more than so many states to try.
+func (p *prover) moreThan(states uint64) bool {
+	n := len(p.vars)
+	return n > 40 || uint64(p.store.Phases+1)<<n > states
 }
 
 // prover is what the parts of a proof share.

@@ -386,7 +386,15 @@ func TestTooLarge(t *testing.T) {
 	k := plain(s, false)
 	p, _, _ := prepare(&k.List, s, c, Options{})
 	p.bySets, p.most = true, 10
-	if _, _, err := p.run(); err != (TooLarge{Bits: 3, Phases: 5}) {
+	if _, total, err := p.run(); err != nil || total.states != 23 {
+		t.Errorf("%d states, %v: few states are tried one by one if sets take too much", total.states, err)
+	}
+	p.store.Phases = 1 << 30
+	if !p.moreThan(maxStates) {
+		t.Error("2^33 states are few")
+	}
+	p.store.Phases = 5
+	if _, err := p.runSets(p.graph.plan(nil, true), make([]*plan, 6), nil, nil); err != (TooLarge{Bits: 3, Phases: 5}) {
 		t.Error(err)
 	}
 }

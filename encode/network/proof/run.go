@@ -133,13 +133,13 @@ func (p *prover) run() (out []*group, total tally, err error) {
 	}
 	var tallies []*tally
 	if p.bySets {
-		t, err := p.runSets(base, phases, steps, seams)
-		if err != nil {
-			return nil, total, err
-		}
-		tallies = append(tallies, t)
-	} else {
-		tallies = p.runLanes(base, phases, steps, seams)
+		tallies, err = p.runSets(base, phases, steps, seams)
+	}
+	if !p.bySets || err != nil && !p.moreThan(maxStates) {
+		tallies, err = p.runLanes(base, phases, steps, seams), nil
+	}
+	if err != nil {
+		return nil, total, err
 	}
 	merged := map[key]*group{}
 	for _, f := range tallies {
@@ -171,18 +171,18 @@ func (p *prover) run() (out []*group, total tally, err error) {
 }
 
 // runSets tries all opcodes and flags at once. It fails if the sets take too much memory.
-func (p *prover) runSets(base *plan, phases, steps, seams []*plan) (t *tally, err error) {
+func (p *prover) runSets(base *plan, phases, steps, seams []*plan) (out []*tally, err error) {
 	defer func() {
 		if x := recover(); x != nil {
 			if _, ok := x.(tooManyNodes); !ok {
 				panic(x)
 			}
-			t, err = nil, TooLarge{Bits: len(p.vars), Phases: p.store.Phases}
+			out, err = nil, TooLarge{Bits: len(p.vars), Phases: p.store.Phases}
 		}
 	}()
 	s := p.newSymbolic()
 	s.run(base, phases, steps, seams)
-	return s.tally, nil
+	return []*tally{s.tally}, nil
 }
 
 // runLanes tries the states one by one, 64 to a word.
