@@ -41,8 +41,15 @@ type contact struct {
 	relay         int
 	made          bool // closed while the relay is pulled in, else while it is at rest
 	common, throw int  // nets
-	text          string
-	back          string
+	at, to        wiring.Terminal
+}
+
+// text names a contact as current passes it.
+func (c contact) text(back bool) string {
+	if back {
+		return fmt.Sprintf("%s - %s", c.to, c.at)
+	}
+	return fmt.Sprintf("%s - %s", c.at, c.to)
 }
 
 // directed is a diode as activity passes it.
@@ -256,10 +263,9 @@ func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
 					continue
 				}
 				w.throws++
-				c, x := r.terms[t], r.terms[t+throw]
 				w.contacts = append(w.contacts, contact{
 					relay: i, made: throw == 2, common: net[t], throw: net[t+throw],
-					text: fmt.Sprintf("%s - %s", c, x), back: fmt.Sprintf("%s - %s", x, c),
+					at: r.terms[t], to: r.terms[t+throw],
 				})
 			}
 		}

@@ -91,7 +91,7 @@ func (e TooLarge) Error() string {
 
 const (
 	// fewStates is up to how many states are tried one by one rather than as sets.
-	fewStates = 1 << 22
+	fewStates = 1 << 18
 	// maxStates is up to how many are tried one by one if sets take too much.
 	maxStates = 1 << 26
 )
@@ -189,13 +189,14 @@ type prover struct {
 	options Options
 	circuit *circuit
 	graph   *graph
+	plans   *plans
 	driven  []bool // by column: the control word drives it
 	vars    []variable
 	mute    []bool // by column: it has no pin, which is said once
 	hasty   bool   // the first finding is enough
 	bySets  bool   // there are too many states to try them one by one
 	most    int    // nodes of sets
-	any     atomic.Bool
+	failed  atomic.Bool
 }
 
 func driven(s *store.Store) []bool {

@@ -394,7 +394,7 @@ func TestTooLarge(t *testing.T) {
 		t.Error("2^33 states are few")
 	}
 	p.store.Phases = 5
-	if _, err := p.runSets(p.graph.plan(nil, true), make([]*plan, 6), nil, nil); err != (TooLarge{Bits: 3, Phases: 5}) {
+	if _, err := p.runSets(); err != (TooLarge{Bits: 3, Phases: 5}) {
 		t.Error(err)
 	}
 }

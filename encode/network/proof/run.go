@@ -94,7 +94,7 @@ type tally struct {
 }
 
 func newTally(p *prover) *tally {
-	return &tally{found: map[key]*group{}, share: p.untried(0), any: &p.any}
+	return &tally{found: map[key]*group{}, share: p.untried(0), any: &p.failed}
 }
 
 // note counts states in which something is found; at is the lowest of them.
@@ -112,31 +112,38 @@ func (t *tally) note(kind Kind, n int, at State, states uint64) {
 	g.phases[at.Phase/64] |= 1 << (at.Phase % 64)
 }
 
+// plans are worked out when they are first asked for: most faults show early.
+type plans struct {
+	graph *graph
+	base  *plan // no phase
+	lock  sync.Mutex
+	made  map[[2]int]*plan
+}
+
+// of is the plan of one phase, or of two at once.
+func (p *plans) of(phase, second int) *plan {
+	p.lock.Lock()
+	defer p.lock.Unlock()
+	k := [2]int{phase, second}
+	if p.made[k] == nil {
+		list := []int{phase, second}
+		if second == 0 {
+			list = list[:1]
+		}
+		p.made[k] = p.graph.plan(list, false)
+	}
+	return p.made[k]
+}
+
 // run tries every state and returns the causes found, lowest state first.
 func (p *prover) run() (out []*group, total tally, err error) {
-	base := p.graph.plan(nil, true)
-	phases := make([]*plan, p.store.Phases+1)
-	for ph := 1; ph <= p.store.Phases; ph++ {
-		phases[ph] = p.graph.plan([]int{ph}, false)
-	}
-	var steps, seams []*plan
-	if p.options.Overlap {
-		steps, seams = make([]*plan, len(phases)), make([]*plan, len(phases))
-		for ph := 1; ph <= p.store.Phases; ph++ {
-			if ph < p.store.Phases {
-				steps[ph] = p.graph.plan([]int{ph, ph + 1}, false)
-			}
-			if ph > 1 {
-				seams[ph] = p.graph.plan([]int{ph, 1}, false)
-			}
-		}
-	}
+	p.plans = &plans{graph: p.graph, base: p.graph.plan(nil, true), made: map[[2]int]*plan{}}
 	var tallies []*tally
 	if p.bySets {
-		tallies, err = p.runSets(base, phases, steps, seams)
+		tallies, err = p.runSets()
 	}
 	if !p.bySets || err != nil && !p.moreThan(maxStates) {
-		tallies, err = p.runLanes(base, phases, steps, seams), nil
+		tallies, err = p.runLanes(), nil
 	}
 	if err != nil {
 		return nil, total, err
@@ -171,7 +178,7 @@ func (p *prover) run() (out []*group, total tally, err error) {
 }
 
 // runSets tries all opcodes and flags at once. It fails if the sets take too much memory.
-func (p *prover) runSets(base *plan, phases, steps, seams []*plan) (out []*tally, err error) {
+func (p *prover) runSets() (out []*tally, err error) {
 	defer func() {
 		if x := recover(); x != nil {
 			if _, ok := x.(tooManyNodes); !ok {
@@ -181,12 +188,12 @@ func (p *prover) runSets(base *plan, phases, steps, seams []*plan) (out []*tally
 		}
 	}()
 	s := p.newSymbolic()
-	s.run(base, phases, steps, seams)
+	s.run()
 	return []*tally{s.tally}, nil
 }
 
 // runLanes tries the states one by one, 64 to a word.
-func (p *prover) runLanes(base *plan, phases, steps, seams []*plan) []*tally {
+func (p *prover) runLanes() []*tally {
 	s := newSpace(p.vars)
 	w := p.words(s)
 	jobs := make(chan func(*finder, *finder))
@@ -200,7 +207,7 @@ func (p *prover) runLanes(base *plan, phases, steps, seams []*plan) []*tally {
 		go func() {
 			defer wait.Done()
 			for job := range jobs {
-				if p.hasty && p.any.Load() {
+				if p.hasty && p.failed.Load() {
 					continue
 				}
 				job(still, moving)
@@ -211,12 +218,12 @@ func (p *prover) runLanes(base *plan, phases, steps, seams []*plan) []*tally {
 	for from := uint64(0); from < s.blocks(); from += run {
 		jobs <- func(f, _ *finder) {
 			for b := from; b < min(from+run, s.blocks()); b++ {
-				f.still(w, b, base, phases, steps, seams)
+				f.still(w, b)
 			}
 		}
 	}
 	for _, g := range p.travels() {
-		jobs <- func(_, f *finder) { f.travel(g, base, phases, steps) }
+		jobs <- func(_, f *finder) { f.travel(g) }
 	}
 	close(jobs)
 	wait.Wait()
@@ -228,12 +235,12 @@ func rank(k Kind) int {
 }
 
 // still tries a block of opcodes and flags with every contact at rest where it belongs.
-func (f *finder) still(w *words, block uint64, base *plan, phases, steps, seams []*plan) {
+func (f *finder) still(w *words, block uint64) {
 	f.feed(w.space, block, nil)
-	f.settle(base)
+	f.settle(f.plans.base)
 	f.save()
 	if f.levels {
-		f.layers(base, f.list.Levels)
+		f.layers(f.plans.base, f.list.Levels)
 		f.saveLayers()
 	}
 	w.occurs(block, f.occur)
@@ -241,34 +248,37 @@ func (f *finder) still(w *words, block uint64, base *plan, phases, steps, seams 
 	clear(f.must)
 	f.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
 	f.compare(f.occur[0], f.must, f.must, m)
-	for ph := 1; ph < len(phases); ph++ {
+	for ph := 1; ph <= f.store.Phases; ph++ {
+		if f.hasty && f.failed.Load() {
+			return
+		}
 		m.phase = ph
 		clear(f.must)
 		w.add(block, ph, f.must)
 		f.states += uint64(bits.OnesCount64(f.occur[ph])) * f.share
-		f.try(phases[ph], f.occur[ph], m)
+		f.try(f.plans.of(ph, 0), f.occur[ph], m)
 	}
-	if steps == nil {
+	if !f.options.Overlap {
 		return
 	}
-	for ph := 1; ph < len(phases); ph++ {
+	for ph := 1; ph <= f.store.Phases; ph++ {
 		sure, perhaps := w.ends(block, ph)
 		m.phase = ph
-		if ph+1 < len(phases) {
+		if ph < f.store.Phases {
 			m.second = ph + 1
-			f.pair(w, steps[ph], f.occur[ph]&f.occur[ph+1]&^sure, m)
+			f.pair(w, f.occur[ph]&f.occur[ph+1]&^sure, m)
 		} else {
 			perhaps = ^uint64(0)
 		}
 		if ph > 1 && perhaps != 0 {
 			m.second = 1
-			f.pair(w, seams[ph], f.occur[ph]&perhaps, m)
+			f.pair(w, f.occur[ph]&perhaps, m)
 		}
 	}
 }
 
 // pair tries two phases at once: the lines of both.
-func (f *finder) pair(w *words, p *plan, lanes uint64, m moment) {
+func (f *finder) pair(w *words, lanes uint64, m moment) {
 	if lanes == 0 {
 		return
 	}
@@ -276,7 +286,7 @@ func (f *finder) pair(w *words, p *plan, lanes uint64, m moment) {
 	w.add(m.block, m.phase, f.must)
 	w.add(m.block, m.second, f.must)
 	f.between += uint64(bits.OnesCount64(lanes)) * f.share
-	f.try(p, lanes, m)
+	f.try(f.plans.of(m.phase, m.second), lanes, m)
 }
 
 // try powers the phases of a plan, compares, and goes back to no phase.

@@ -184,7 +184,7 @@ func (s *symbolic) layers(p *plan, levels int) {
 }
 
 // begin sets the sources beside the phases, settles, and keeps that state.
-func (s *symbolic) begin(base *plan, moving travelling) {
+func (s *symbolic) begin(moving travelling) {
 	w := s.circuit
 	for _, r := range s.all {
 		clear(r.source)
@@ -210,14 +210,14 @@ func (s *symbolic) begin(base *plan, moving travelling) {
 			r.source[net] = s.d.or(r.source[net], x)
 		}
 	}
-	s.settle(base)
+	s.settle(s.plans.base)
 	for _, r := range s.all {
 		r.savedSource = append(r.savedSource[:0], r.source...)
 		r.savedLive = append(r.savedLive[:0], r.live...)
 		r.savedCtl = append(r.savedCtl[:0], r.ctl...)
 	}
 	if s.levels {
-		s.layers(base, s.list.Levels)
+		s.layers(s.plans.base, s.list.Levels)
 		for i := range s.depth {
 			s.depth[i].saved = append(s.depth[i].saved[:0], s.depth[i].live...)
 		}
@@ -420,57 +420,57 @@ func (s *symbolic) ends(phase int) (sure, perhaps int32) {
 }
 
 // run asks what finder asks, for all opcodes and flags at once.
-func (s *symbolic) run(base *plan, phases, steps, seams []*plan) {
+func (s *symbolic) run() {
 	d := s.d
 	live := every
 	for _, c := range s.store.Free {
 		live = d.less(live, s.cube(c, cube.Cube{}))
 	}
 	s.occur[0] = live
-	for ph := 1; ph < len(phases); ph++ {
+	for ph := 1; ph <= s.store.Phases; ph++ {
 		s.occur[ph] = live
 		sure, _ := s.ends(ph)
 		live = d.less(live, sure)
 	}
-	s.begin(base, travelling{})
+	s.begin(travelling{})
 	m := moment{}
 	s.words()
 	s.between += s.size(s.occur[0]) * s.share
 	s.compare(s.occur[0], m)
-	for ph := 1; ph < len(phases); ph++ {
+	for ph := 1; ph <= s.store.Phases; ph++ {
 		m.phase = ph
 		s.words(ph)
 		s.states += s.size(s.occur[ph]) * s.share
-		s.try(phases[ph], s.occur[ph], m)
+		s.try(s.plans.of(ph, 0), s.occur[ph], m)
 	}
-	for ph := 1; ph < len(phases) && steps != nil; ph++ {
+	for ph := 1; ph <= s.store.Phases && s.options.Overlap; ph++ {
 		sure, perhaps := s.ends(ph)
 		m.phase = ph
-		if ph+1 < len(phases) {
+		if ph < s.store.Phases {
 			m.second = ph + 1
-			s.pair(steps[ph], d.less(d.and(s.occur[ph], s.occur[ph+1]), sure), m)
+			s.pair(d.less(d.and(s.occur[ph], s.occur[ph+1]), sure), m)
 		} else {
 			perhaps = every
 		}
 		if ph > 1 && perhaps != none {
 			m.second = 1
-			s.pair(seams[ph], d.and(s.occur[ph], perhaps), m)
+			s.pair(d.and(s.occur[ph], perhaps), m)
 		}
 	}
 	for _, g := range s.travels() {
-		s.travel(g, base, phases, steps)
+		s.travel(g)
 	}
 }
 
-func (s *symbolic) pair(p *plan, states int32, m moment) {
+func (s *symbolic) pair(states int32, m moment) {
 	s.words(m.phase, m.second)
 	s.between += s.size(states) * s.share
-	s.try(p, states, m)
+	s.try(s.plans.of(m.phase, m.second), states, m)
 }
 
 // travel is the same for what is in change-over: must and may are taken over
 // every way in which it can stand.
-func (s *symbolic) travel(g *change, base *plan, phases, steps []*plan) {
+func (s *symbolic) travel(g *change) {
 	share := s.share
 	s.share = s.untried(g.bits)
 	for i, v := range s.vars {
@@ -489,7 +489,7 @@ func (s *symbolic) travel(g *change, base *plan, phases, steps []*plan) {
 	for _, r := range g.records {
 		here = s.d.or(here, s.cube(r.opcode, r.flags))
 	}
-	s.begin(base, g.travelling)
+	s.begin(g.travelling)
 	s.words()
 	here = s.d.and(here, s.fold(g.phase))
 	nothing := make([]int32, len(s.must))
@@ -499,8 +499,8 @@ func (s *symbolic) travel(g *change, base *plan, phases, steps []*plan) {
 	s.must, s.may = must, may
 	m.phase = g.phase
 	s.moving += s.size(here) * s.share
-	s.try(phases[g.phase], here, m)
-	if steps == nil || g.next == nil {
+	s.try(s.plans.of(g.phase, 0), here, m)
+	if !s.options.Overlap || g.next == nil {
 		return
 	}
 	both := none
@@ -510,7 +510,7 @@ func (s *symbolic) travel(g *change, base *plan, phases, steps []*plan) {
 	m.second = g.phase + 1
 	both = s.d.and(s.d.and(here, both), s.fold(m.phase, m.second))
 	s.moving += s.size(both) * s.share
-	s.try(steps[g.phase], both, m)
+	s.try(s.plans.of(m.phase, m.second), both, m)
 }
 
 // fold sets must and may over what moves, and returns the states of which some side can occur.

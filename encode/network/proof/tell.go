@@ -127,10 +127,7 @@ func (t *teller) text(x edge) string {
 		return t.circuit.diodes[-1-x.part].text
 	}
 	c := t.circuit.contacts[x.part]
-	if int(x.from) == c.common {
-		return c.text
-	}
-	return c.back
+	return c.text(int(x.from) != c.common)
 }
 
 // spell writes a way from its source to a terminal.
@@ -233,7 +230,7 @@ func (p *prover) tell(g *group) Finding {
 			}
 			for _, n := range []int{c.common, c.throw} {
 				if f.Path == "" && t.possible.live[n]&^t.saved[1].live[n]&1 == 1 {
-					flow(n, c.text)
+					flow(n, c.text(false))
 				}
 			}
 		}
@@ -340,7 +337,7 @@ func (t *teller) nearest(to int, end string) []string {
 		return 0
 	})
 	if !ok {
-		return []string{"nothing that is live leads to " + end + ", whatever the contacts do"}
+		return []string{"nothing that is live leads to " + end + ", whatever the contacts do: " + t.upstream(to)}
 	}
 	out := []string{"the way that lacks the least: " + t.spell(edges, from, end)}
 	seen := map[int]bool{}
@@ -367,6 +364,40 @@ func (t *teller) nearest(to int, end string) []string {
 		}
 	}
 	return out
+}
+
+// maxUpstream bounds the wires that are named as leading somewhere.
+const maxUpstream = 6
+
+// upstream names the wires of the backplane that lead to a net.
+func (t *teller) upstream(to int) string {
+	seen := make([]bool, t.g.w.nets)
+	seen[to] = true
+	todo := []int{to}
+	for len(todo) > 0 {
+		n := todo[len(todo)-1]
+		todo = todo[:len(todo)-1]
+		for _, k := range t.g.byNet[n] {
+			if from := int(t.g.edges[k].from); !seen[from] {
+				seen[from] = true
+				todo = append(todo, from)
+			}
+		}
+	}
+	var pins []string
+	for _, u := range t.circuit.allUses {
+		if seen[u.net] {
+			pins = append(pins, t.pin(u.kind, u.n))
+		}
+	}
+	more := ""
+	switch n := len(pins); {
+	case n == 0:
+		return "no pin that brings current in leads there at all"
+	case n > maxUpstream:
+		pins, more = pins[:maxUpstream], fmt.Sprintf(" and %d more", n-maxUpstream)
+	}
+	return "what leads there is " + strings.Join(pins, ", ") + more
 }
 
 // asked lists where the definition asks for a line in a state.

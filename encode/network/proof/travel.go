@@ -203,13 +203,13 @@ func (s *sides) fold(block uint64, phases []int, must, may []uint64) uint64 {
 // travel tries contacts made, broken and neither. What the store asks for on
 // every side of the change-over has to be on throughout, what it asks for on no
 // side has to be off; sides that cannot occur do not count.
-func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
+func (f *finder) travel(g *change) {
 	rest, moving := newSpace(f.vars).without(g.bits, g.tested)
 	s := newSpace(rest)
 	sides := f.sides(s, moving)
 	lanes := g.patterns(s)
 	var on []pattern
-	if steps != nil && g.next != nil {
+	if f.options.Overlap && g.next != nil {
 		on = g.next.patterns(s)
 	}
 	nothing := make([]uint64, len(f.must))
@@ -218,6 +218,9 @@ func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
 	f.share = f.untried(g.bits)
 	m := moment{space: s, bits: g.bits, tested: g.tested}
 	for block := range s.blocks() {
+		if f.hasty && f.failed.Load() {
+			return
+		}
 		m.block = block
 		here := anyOf(lanes, block) & s.all
 		if here == 0 {
@@ -228,20 +231,20 @@ func (f *finder) travel(g *change, base *plan, phases, steps []*plan) {
 			continue
 		}
 		f.feed(s, block, moving)
-		f.settle(base)
+		f.settle(f.plans.base)
 		f.save()
 		if f.levels {
-			f.layers(base, f.list.Levels)
+			f.layers(f.plans.base, f.list.Levels)
 			f.saveLayers()
 		}
 		m.phase, m.second = 0, 0
 		f.compare(here, nothing, nothing, m)
 		m.phase = g.phase
-		f.tryMoving(phases[g.phase], here, m)
+		f.tryMoving(f.plans.of(g.phase, 0), here, m)
 		if both := here & anyOf(on, block); both != 0 {
 			m.second = g.phase + 1
 			both &= sides.fold(block, []int{m.phase, m.second}, f.must, f.may)
-			f.tryMoving(steps[g.phase], both, m)
+			f.tryMoving(f.plans.of(m.phase, m.second), both, m)
 		}
 	}
 }
