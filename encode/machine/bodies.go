@@ -118,7 +118,7 @@ func (r *resolver) lineName(n definition.Name) (int, bool) {
 				d.Hintf("the lines of %s are %s", n.Text, near)
 			}
 		}
-		r.blame("name " + n.Text)
+		r.blame(nameCause(n.Text))
 		return 0, false
 	}
 	r.usedLine[ent.index] = true
@@ -229,7 +229,7 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 		case !r.isFlag(ent):
 			r.list.Errorf("not-a-flag", s.Flag.At, "%s is no flag", r.describe(s.Flag.Text, ent)).
 				Hintf("declare a flag, and a line that latches it")
-			r.blame("name " + s.Flag.Text)
+			r.blame(nameCause(s.Flag.Text))
 			b.fail()
 		default:
 			test = ent.index
@@ -377,14 +377,14 @@ func (b *builder) names(n *Node, names []definition.Name) {
 			b.fail()
 		}
 		n.Lines, n.Where = append(n.Lines, l), append(n.Where, at)
-		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && r.m.Lines[l].Writes(o) != 0 {
+		if o := r.m.Opcode.Signal; !b.fetch && o >= 0 && !r.opcodeDoubt && r.m.Lines[l].Writes(o) != 0 {
 			r.list.Errorf("opcode-strobe", at, "%s latches the opcode register %s outside fetch", r.m.Lines[l].Name, r.m.Signals[o].Name).
 				Hintf("the opcode stays as fetched until the instruction ends")
-			r.blame("line " + r.m.Lines[l].Name)
+			r.blame(nameCause(r.m.Lines[l].Name), StepCause(n.At).Key)
 			b.fail()
 		}
 	}
-	for _, name := range names {
+	for i, name := range names {
 		if name.Text == "none" {
 			n.None = true
 			continue
@@ -396,6 +396,15 @@ func (b *builder) names(n *Node, names []definition.Name) {
 		if r.strangers[name.Text] {
 			b.fail()
 			continue
+		}
+		if _, declared := r.path[name.Text]; !declared && i > 0 && definition.IsStatement(name.Text) {
+			// What follows belongs to another statement.
+			if !r.muted[name.Text] {
+				r.list.Errorf("syntax-keyword", name.At, "%s begins a statement, and stands behind another one", name.Text).
+					Hintf("each statement stands on a line of its own")
+			}
+			b.fail()
+			return
 		}
 		l, ok := r.lineName(name)
 		if !ok {
@@ -440,7 +449,7 @@ func (b *builder) pick(n *Node, op int, name definition.Name, add func(int, diag
 		if o.Width > 0 {
 			b.r.list.Errorf("operand-in-step", name.At, "operand %s is a number and picks no line", o.Name).
 				Note(o.At, "declared here").Hintf("a step takes operands of a field, whose values name lines")
-			b.r.blame(operandBlame(b.ins, o.Name))
+			b.r.blame(operandBlame(b.ins, o.Name), wordCause(name.At))
 		}
 		b.fail()
 		return
@@ -522,7 +531,7 @@ func collectTests(nodes []Node, tested map[int]bool) {
 // fetchOpcode checks that fetch strobes the whole opcode slice outside any `when` (language.md P.13).
 func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 	o := r.m.Opcode
-	if o.Signal < 0 || r.badSignal[o.Signal] {
+	if o.Signal < 0 || r.badSignal[o.Signal] || r.opcodeDoubt {
 		r.m.FetchBroken = r.m.FetchBroken || o.Signal < 0
 		return
 	}

@@ -215,11 +215,12 @@ func (r *resolver) slice(s definition.Slice, width int, what string) (hi, lo int
 		if x.Width != 0 || x.Op != Const {
 			r.list.Errorf("slice-constant", e.Place(), "the bits of a slice are constants").
 				Hintf("write numbers, for example: [3] or [7:4]")
+			r.blame(nameCause(what[strings.LastIndexByte(what, ' ')+1:]))
 			return 0, false
 		}
 		if x.Value >= uint64(width) {
-			r.list.Errorf("slice-range", e.Place(), "bit %d is outside %s, which has bits %d to 0", x.Value, what, width-1)
-			r.blame(what[strings.LastIndexByte(what, ' ')+1:])
+			r.list.Errorf("slice-range", e.Place(), "bit %d is outside %s, which has %s", x.Value, what, bitRange(width-1, 0))
+			r.blame(widthCause(what[strings.LastIndexByte(what, ' ')+1:]))
 			return 0, false
 		}
 		return int(x.Value), true
@@ -273,7 +274,7 @@ func (r *resolver) ref(e *definition.Ref) *Expr {
 		r.usedLine[ent.index] = true
 		r.list.Errorf("line-as-value", e.Name.At, "line %s carries no value", name).
 			Hintf("name the register, flag, bus, memory or unit that is read")
-		r.blame("name " + name)
+		r.blame(nameCause(name))
 		return nil
 	case unitEntity:
 		r.usedUnit[ent.index] = true

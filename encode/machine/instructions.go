@@ -73,7 +73,7 @@ func (r *resolver) operand(ins *Instruction, o definition.Operand) (Operand, boo
 	if ent, ok := r.path[out.Name]; ok {
 		r.list.Errorf("operand-hides", o.Name.At, "operand %s has the name of %s", out.Name, r.describe(out.Name, ent)).
 			Note(ent.at, "declared here").Hintf("give the operand another name")
-		r.astray(datapathSpace, "name "+out.Name)
+		r.astray(datapathSpace, nameCause(out.Name))
 		r.nameless = true
 		return out, false // a use of the name may mean either: nothing is said about it
 	}
@@ -141,7 +141,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		case !known:
 		case i == 0:
 			o := r.m.Opcode
-			if o.Signal < 0 || r.badSignal[o.Signal] {
+			if o.Signal < 0 || r.badSignal[o.Signal] || r.opcodeDoubt {
 				good = false
 				break
 			}
@@ -150,7 +150,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 				r.list.Errorf("word-width", w.At, "the first word of %s is %s, the opcode register %s has %d",
 					ins.Name, plural(out.Width, "bit"), reg.Name, reg.Width).
 					Note(reg.At, "%s is declared here", reg.Name).Hintf("%s", sum(&out, w, reg.Width))
-				r.blame(append(r.wordBlame(ins, &out), reg.Name, "words of "+ins.At.String())...)
+				r.blame(append(r.wordBlame(ins, &out), widthCause(reg.Name), "words of "+ins.At.String())...)
 				good = false
 				break
 			}
@@ -164,7 +164,7 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		case program.Width > 0 && out.Width != program.Width:
 			r.list.Errorf("word-width", w.At, "word %d of %s is %s, memory %s has %d", i+1, ins.Name, plural(out.Width, "bit"), program.Name, program.Width).
 				Note(program.At, "%s is declared here", program.Name).Hintf("%s", sum(&out, w, program.Width))
-			r.blame(append(r.wordBlame(ins, &out), program.Name, "words of "+ins.At.String())...)
+			r.blame(append(r.wordBlame(ins, &out), widthCause(program.Name), "words of "+ins.At.String())...)
 			good = false
 		}
 		ins.Words = append(ins.Words, out)
@@ -236,6 +236,9 @@ func appear(m uint64) string {
 	}
 	return "appear"
 }
+
+// bitRange names the bits of a slice: "bit 3", "bits 7 to 4".
+func bitRange(hi, lo int) string { return bitList(Bits(hi, lo)) }
 
 // bitList names the bits of a mask: "bit 3", "bits 7 to 4", "bits 7, 3 and 1".
 func bitList(m uint64) string {
@@ -313,8 +316,11 @@ func (r *resolver) part(ins *Instruction, p definition.Part, covered []uint64) (
 		out.Width = out.Hi - out.Lo + 1
 	}
 	if twice := covered[op] & Bits(out.Hi, out.Lo); twice != 0 {
-		r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s %s twice in the encoding", bitList(twice), o.Name, appear(twice)).
-			Hintf("cut it by hand: %s[%d:%d], %s[%d:0]", o.Name, o.Width-1, o.Width/2, o.Name, max(0, o.Width/2-1))
+		d := r.list.Errorf("operand-bits", p.Ref.At, "%s of operand %s %s twice in the encoding", bitList(twice), o.Name, appear(twice)).
+			Hintf("delete one")
+		if o.Width > 1 {
+			d.Hintf("delete one, or cut the operand by hand: %s[%d:%d], %s[%d:0]", o.Name, o.Width-1, o.Width/2, o.Name, o.Width/2-1)
+		}
 		r.blame("words of " + ins.At.String())
 		return out, false
 	}
@@ -334,8 +340,8 @@ func (r *resolver) outside(ins *Instruction, w *Word, src definition.Word) bool 
 				seen = Bits(hi-low, lo-low)
 			}
 			if p.Care&^seen != 0 {
-				r.list.Errorf("fixed-outside", src.Parts[i].Bits.At, "bit %d of the word is fixed but lies outside the opcode, bits %d to %d of %s",
-					low+highest(p.Care&^seen), o.Hi, o.Lo, r.m.Signals[o.Signal].Name).
+				r.list.Errorf("fixed-outside", src.Parts[i].Bits.At, "bit %d of the word is fixed but lies outside the opcode, %s of %s",
+					low+highest(p.Care&^seen), bitRange(o.Hi, o.Lo), r.m.Signals[o.Signal].Name).
 					Note(r.m.Signals[o.Signal].At, "the opcode is declared here").Hintf("write ? for bits that are not decoded")
 				r.blame("opcode slice")
 				return false
@@ -363,8 +369,8 @@ func (r *resolver) decodable(ins *Instruction, d *definition.Instruction, op int
 	if r.decoded(ins, op) == want {
 		return true
 	}
-	r.list.Errorf("operand-undecoded", o.At, "operand %s of %s is used in a step, and does not lie wholly in the opcode, bits %d to %d of the first word",
-		o.Name, ins.Name, r.m.Opcode.Hi, r.m.Opcode.Lo).
+	r.list.Errorf("operand-undecoded", o.At, "operand %s of %s is used in a step, and does not lie wholly in the opcode, %s of the first word",
+		o.Name, ins.Name, bitRange(r.m.Opcode.Hi, r.m.Opcode.Lo)).
 		Hintf("write %s among the bits of the first word", o.Name)
 	return false
 }

@@ -38,6 +38,8 @@ func (r *resolver) claim(slot *int, i int, what string) {
 }
 
 func (r *resolver) line(i int, d *definition.Line) {
+	r.here = "declaration " + d.At.String()
+	defer func() { r.here = "" }()
 	l := &r.m.Lines[i]
 	var gates, latches, words int
 	bad := false
@@ -171,7 +173,7 @@ func (r *resolver) target(ref *definition.Ref) (Target, int, bool) {
 		}
 		r.list.Errorf("not-a-target", ref.Name.At, "%s cannot be set", r.describe(name, ent)).
 			Hintf("a transfer ends at a bus, a register, a flag or a memory word")
-		r.blame("name " + name)
+		r.blame(nameCause(name))
 		return none, 0, false
 	}
 	s, slices, index, ok := r.signal(ref, ent)
@@ -181,7 +183,7 @@ func (r *resolver) target(ref *definition.Ref) (Target, int, bool) {
 	if s.Input {
 		r.list.Errorf("input-set", ref.Name.At, "%s %s is an input: it is set from outside", s.Kind, name).
 			Note(s.At, "declared here")
-		r.blame("name " + name)
+		r.blame(nameCause(name))
 		return none, 0, false
 	}
 	t := Target{Signal: ent.index, Hi: s.Width - 1, Index: index, At: ref.At}
@@ -235,6 +237,7 @@ func (r *resolver) attrs(l *Line, d *definition.Line, bad bool) {
 			for _, rest := range d.Attrs[i:] {
 				r.muted[rest.Name.Text] = true
 			}
+			r.blame(r.here, nameCause(l.Name))
 			return
 		}
 		if first, ok := seen[name]; ok {

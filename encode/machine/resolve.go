@@ -43,6 +43,7 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		usedSeq:   map[string]bool{},
 		looped:    map[string]bool{},
 		cards:     map[string]int{},
+		misplaced: map[string]string{},
 	}
 	r.adopt()
 	r.header()
@@ -57,7 +58,6 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 	r.layout()
 	r.hardware()
 	r.flushUnknown()
-	r.settleBlame()
 	if r.list.Errors() == 0 && len(r.brokenKW) == 0 {
 		r.unused()
 	}
@@ -192,6 +192,11 @@ func (r *resolver) declarations() {
 		r.list.Errorf("opcode-missing", r.top(), "no register holds the opcode").
 			Hintf("write, for example: register ir 8 opcode")
 		r.again()
+		for _, s := range r.m.Signals {
+			if s.Kind == Register && s.Input {
+				r.blame(nameCause(s.Name)) // opcode may have been meant
+			}
+		}
 	}
 }
 
@@ -205,6 +210,9 @@ func (r *resolver) addSignal(s Signal, n definition.Name, ok bool) {
 func (r *resolver) width(s *Signal, n definition.Number) bool {
 	w, ok := r.count(n, "the width of "+s.Kind.String()+" "+s.Name+" in bits", 1, MaxWidth)
 	s.Width = int(w)
+	if !ok {
+		r.blame(nameCause(s.Name))
+	}
 	return ok
 }
 
@@ -230,18 +238,22 @@ func (r *resolver) traits(s *Signal, traits []definition.Trait, known ...string)
 				r.muted[rest.Name.Text] = true
 			}
 			r.doubtful[s.Kind] = true
-			r.blame("name " + s.Name)
+			r.blame(nameCause(s.Name))
 			// The word may have been either of these: nothing is said for want of it.
 			s.Or, s.Buffered = s.Kind == Bus, s.Kind == Register
 			return opcode
 		}
 		if first, ok := seen[name]; ok {
 			r.list.Errorf("trait-repeated", t.Name.At, "%s is said twice", name).Note(first, "first here")
+			r.blame(nameCause(s.Name))
+			r.doubtful[s.Kind] = true
 			continue
 		}
 		seen[name] = t.Name.At
 		if t.Hi != nil && name != "opcode" {
 			r.list.Errorf("trait-number", t.Hi.At, "%s takes no number", name).Hintf("leave it out")
+			r.blame(nameCause(s.Name))
+			r.doubtful[s.Kind] = true
 			continue
 		}
 		switch name {
@@ -276,6 +288,9 @@ func (r *resolver) opcode(d *definition.Register, t definition.Trait, widthOK bo
 	if r.m.Opcode.Signal >= 0 {
 		r.list.Errorf("opcode-once", t.Name.At, "one register holds the opcode").
 			Note(r.m.Signals[r.m.Opcode.Signal].At, "%s is declared as the opcode register here", r.m.Signals[r.m.Opcode.Signal].Name)
+		r.opcodeDoubt = true
+		// Another word may have been meant: nothing is said for want of it.
+		r.m.Signals[index].Buffered, r.m.Signals[r.m.Opcode.Signal].Buffered = true, true
 		return
 	}
 	o := Opcode{Signal: index, Hi: width - 1}
@@ -296,6 +311,7 @@ func (r *resolver) opcode(d *definition.Register, t definition.Trait, widthOK bo
 		}
 		if hi < lo {
 			r.list.Errorf("slice-range", t.Hi.At, "the upper bit of a slice comes first").Hintf("write %d:%d", lo, hi)
+			r.blame("opcode slice")
 			hi, lo = lo, hi
 		}
 		o.Hi, o.Lo = int(hi), int(lo)
@@ -359,6 +375,7 @@ func (r *resolver) units() {
 			case ent.kind != lineEntity:
 				r.list.Errorf("not-a-line", n.At, "%s is no line: a unit's cases are picked by select lines", r.describe(n.Text, ent)).
 					Hintf("declare a line without an effect: line NAME")
+				r.blame(nameCause(n.Text))
 				r.badUnit[i] = true
 			default:
 				for _, l := range u.By {
@@ -420,6 +437,9 @@ func (r *resolver) unitCases(i int, d *definition.Unit) {
 			r.list.Errorf("case-bits", c.Bits.At, "a case of a unit is one setting of its select lines: no ? here")
 			bad = true
 			continue
+		case p.Width != len(d.By) && r.badUnit[i]:
+			bad = true // a select line may be one too many
+			continue
 		case p.Width != len(d.By):
 			r.list.Errorf("case-bits", c.Bits.At, "unit %s has %s, this case has %s",
 				u.Name, plural(len(d.By), "select line"), plural(p.Width, "bit")).Because("select lines of unit %s", u.Name)
@@ -480,22 +500,25 @@ func (r *resolver) fit(e *Expr, width int, target, spelt, owner string) *Expr {
 		if e.Op == Read || e.Op == Fetch || e.Op == Apply {
 			d.Hintf("take a slice: %s[%d:0]", spelt, width-1)
 		}
-		r.blame(append(r.widest(e, width), owner)...)
+		r.blame(append(r.widest(e, width), widthCause(owner))...)
+		if r.here != "" {
+			r.blame(r.here)
+		}
 		return nil
 	}
 	return extend(e, width)
 }
 
-// widest names what an expression reads that is wider than width.
+// widest is the causes in what an expression reads that is wider than width.
 func (r *resolver) widest(e *Expr, width int) []string {
 	var out []string
 	switch {
 	case e.Width <= width:
 		return nil
 	case e.Op == Read || e.Op == Fetch:
-		return []string{r.m.Signals[e.Signal].Name}
+		return []string{widthCause(r.m.Signals[e.Signal].Name)}
 	case e.Op == Apply:
-		return []string{r.m.Units[e.Unit].Name}
+		return []string{widthCause(r.m.Units[e.Unit].Name)}
 	}
 	for _, a := range e.Args {
 		out = append(out, r.widest(a, width)...)

@@ -27,7 +27,8 @@ type entity struct {
 
 // mention is one use of a name that nothing declares.
 type mention struct {
-	at diag.Place
+	at   diag.Place
+	here string // the declaration that it stands in, as a cause
 }
 
 // unknownName gathers the mentions of one name in one namespace, so that a
@@ -50,15 +51,17 @@ type resolver struct {
 	fields    map[string]int
 	sequences map[string]*definition.Sequence
 
-	muted    map[string]bool     // names in declarations that did not parse
-	lost     map[string]int      // by namespace: declarations that did not parse and whose name is unknown
-	brokenKW map[string]bool     // keywords of declarations that did not parse; "" = any
-	doubtful map[SignalKind]bool // kinds of which some declaration has an unknown trait: it may be the one that is missed
-	unknown  map[string]*unknownName
-	order    []string // keys of unknown, in order of first mention
-	blamed   []blamed
-	strays   []stray
-	twice    map[string]bool // keywords of declarations that may stand once and stand twice
+	muted       map[string]bool     // names in declarations that did not parse
+	lost        map[string]int      // by namespace: declarations that did not parse and whose name is unknown
+	brokenKW    map[string]bool     // keywords of declarations that did not parse; "" = any
+	doubtful    map[SignalKind]bool // kinds of which some declaration has an unknown trait: it may be the one that is missed
+	unknown     map[string]*unknownName
+	opcodeDoubt bool              // two registers are declared to hold it
+	misplaced   map[string]string // by name: the block that may have got the wrong keyword, as a cause
+	here        string            // the declaration at hand, as a cause; "" for none
+	order       []string          // keys of unknown, in order of first mention
+	strays      []stray
+	twice       map[string]bool // keywords of declarations that may stand once and stand twice
 
 	lineDecls   []*definition.Line // by line
 	unitDecls   []*definition.Unit // by unit
@@ -95,16 +98,14 @@ var spaceOf = map[string]string{
 	"field": fieldSpace, "sequence": sequenceSpace, "card": cardSpace,
 }
 
-// blamed is an error for which one of several declarations may be to blame.
-type blamed struct {
-	index int      // in the list
-	on    []string // "register acc", "field to"
-}
+func wordCause(at diag.Place) string { return "word " + at.String() }
 
-// blame notes which declarations may be the cause of an error just added.
-func (r *resolver) blame(on ...string) {
-	if len(on) > 0 {
-		r.blamed = append(r.blamed, blamed{len(r.list) - 1, on})
+// blame notes which declarations may be the cause of the error just added.
+func (r *resolver) blame(on ...string) { r.blameAt(len(r.list)-1, on...) }
+
+func (r *resolver) blameAt(index int, on ...string) {
+	for _, key := range on {
+		r.list[index].Suspect(diag.Cause{Key: key})
 	}
 }
 
@@ -133,37 +134,6 @@ func (r *resolver) again() {
 	r.blame(causes...)
 }
 
-// settleBlame puts errors down to the fewest declarations that explain them,
-// the one that explains most first, so that one wrong width is one error.
-func (r *resolver) settleBlame() {
-	left := r.blamed
-	for len(left) > 0 {
-		count := map[string]int{}
-		most := left[0].on[0]
-		for _, b := range left {
-			for _, name := range b.on {
-				count[name]++
-			}
-		}
-		for _, b := range left {
-			for _, name := range b.on {
-				if count[name] > count[most] {
-					most = name
-				}
-			}
-		}
-		var rest []blamed
-		for _, b := range left {
-			if slices.Contains(b.on, most) {
-				r.list[b.index].Because("blame %s", most)
-			} else {
-				rest = append(rest, b)
-			}
-		}
-		left = rest
-	}
-}
-
 // missing notes the use of a name that nothing declares; flushUnknown reports it.
 func (r *resolver) missing(space string, n definition.Name, candidates func() []string) {
 	if r.muted[n.Text] {
@@ -176,7 +146,7 @@ func (r *resolver) missing(space string, n definition.Name, candidates func() []
 		r.unknown[key] = u
 		r.order = append(r.order, key)
 	}
-	u.mentions = append(u.mentions, mention{n.At})
+	u.mentions = append(u.mentions, mention{n.At, r.here})
 }
 
 // flushUnknown reports each unknown name once. For every declaration that did
@@ -189,6 +159,9 @@ func (r *resolver) flushUnknown() {
 	bySpace := map[string][]*unknownName{}
 	for _, key := range r.order {
 		u := r.unknown[key]
+		if r.muted[u.name] {
+			continue // by a declaration that was looked at later
+		}
 		bySpace[u.space] = append(bySpace[u.space], u)
 	}
 	spaces := make([]string, 0, len(bySpace))
@@ -209,6 +182,15 @@ func (r *resolver) flushUnknown() {
 					break
 				}
 				d.Note(m.at, "%s is used here too", u.name)
+			}
+			for _, m := range u.mentions {
+				r.blame(wordCause(m.at))
+				if m.here != "" {
+					r.blame(m.here)
+				}
+			}
+			if cause := r.misplaced[u.name]; cause != "" {
+				r.blame(cause)
 			}
 			for i, s := range r.strays {
 				if s.space == space || s.space == "" {
@@ -269,7 +251,7 @@ func (k SignalKind) String() string {
 func (r *resolver) declare(n definition.Name, kind entityKind, index int) {
 	if n.Text == "none" {
 		r.list.Errorf("name-reserved", n.At, "none stands for \"no source\" in a step and cannot be declared")
-		r.astray(datapathSpace, "name none")
+		r.astray(datapathSpace, nameCause("none"))
 		return
 	}
 	if first, ok := r.declared[n.Text]; ok {
@@ -288,7 +270,7 @@ func (r *resolver) declare(n definition.Name, kind entityKind, index int) {
 func (r *resolver) repeated(space string, n definition.Name, what string, first diag.Place) {
 	r.list.Errorf("name-repeated", n.At, "%s is declared twice", n.Text).
 		Note(first, "%s is declared first here", what)
-	r.astray(space, "name "+n.Text)
+	r.astray(space, nameCause(n.Text))
 }
 
 // adopt takes in what the parser had to skip.
@@ -324,6 +306,7 @@ func (r *resolver) adopt() {
 			}
 			for _, n := range b.Names {
 				r.muted[n] = true
+				r.brokenKW[n] = true // if it is a keyword: the start of one more
 			}
 			if b.Name != "" && !(b.Keyword == "line" && attrKinds[b.Name] != nil) {
 				r.muted[b.Name] = true

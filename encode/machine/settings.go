@@ -2,6 +2,8 @@ package machine
 
 import (
 	"math/bits"
+	"slices"
+	"strconv"
 	"strings"
 
 	"coilwright/encode/store"
@@ -20,6 +22,9 @@ type reader struct {
 	// missing is true if a value was wanted and the setting had ended: it may
 	// stand where the next one is looked for.
 	missing bool
+	// unitless is true if the last value wanted a unit: that may stand there.
+	unitless bool
+	settings []string // the names of the settings of the block
 }
 
 // value takes a quantity of one dimension within lo..hi (SI units); unit "" is
@@ -44,6 +49,9 @@ func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 	if x.Unit != nil {
 		given, at = x.Unit.Text, at.To(x.Unit.At)
 	}
+	if v.runsOn(x) {
+		return
+	}
 	q, err := number.Quantity(x.Number.Text, given)
 	if err != nil {
 		v.fail(at, "%v", err)
@@ -51,6 +59,7 @@ func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 	}
 	if q.Dimension != unit {
 		if given == "" {
+			v.unitless = len(v.rest) == 0
 			v.fail(at, "%s needs a unit", what).Hintf("write, for example: %s", example)
 		} else {
 			v.fail(at, "%s is not in %s", what, given).Hintf("write, for example: %s", example)
@@ -58,26 +67,65 @@ func (v *reader) value(to *float64, what, unit string, lo, hi float64) {
 		return
 	}
 	if q.SI < lo || q.SI > hi {
-		v.fail(at, "%s is %g to %g%s", what, lo, hi, map[string]string{"": "", "%": " (1 = 100 %)"}[unit]+unitSuffix(unit))
+		v.fail(at, "%s is %s", what, span(lo, hi, unit))
 		return
 	}
 	*to = q.SI
 }
 
+// runsOn refuses the name of a setting where a unit could be.
+func (v *reader) runsOn(x definition.Value) bool {
+	if x.Unit == nil || number.IsUnit(x.Unit.Text) || !slices.Contains(v.settings, x.Unit.Text) {
+		return false
+	}
+	v.unitless = true
+	v.fail(x.Unit.At, "expected a comma or the end of the line, found %s", x.Unit.Text).Hintf("a comma or a new line stands between two settings")
+	return true
+}
+
 // leftOver refuses the value that stands where nothing is expected any more.
 func (v *reader) leftOver() {
 	if x := v.rest[0]; x.Name != nil {
-		v.fail(x.Name.At, "nothing is expected after it, found %s", x.Name.Text)
+		d := v.fail(x.Name.At, "nothing is expected after it, found %s", x.Name.Text)
+		if slices.Contains(v.settings, x.Name.Text) {
+			d.Hintf("a comma or a new line stands between two settings")
+		}
 	} else {
 		v.fail(x.Number.At, "nothing is expected after it, found %s", x.Number.Text)
 	}
 }
 
-func unitSuffix(unit string) string {
-	if unit == "" || unit == "%" {
-		return ""
+// span spells a range of quantities: "1 us to 3600 s", "0 to 10 s", "1 to 100 %".
+func span(lo, hi float64, unit string) string {
+	low, lowUnit := scaled(lo, unit)
+	high, highUnit := scaled(hi, unit)
+	if lo == 0 || lowUnit == highUnit {
+		lowUnit = ""
 	}
-	return " " + unit
+	return strings.TrimSpace(low+" "+lowUnit) + " to " + strings.TrimSpace(high+" "+highUnit)
+}
+
+// spelt is a quantity with its unit.
+func spelt(v float64, unit string) string {
+	number, in := scaled(v, unit)
+	return number + " " + in
+}
+
+// scaled spells a quantity in SI in the unit in which a person would give it.
+func scaled(v float64, unit string) (number, in string) {
+	switch {
+	case unit == "%":
+		v *= 100
+	case unit == "s" && v < 1e-3:
+		v, unit = v*1e6, "us"
+	case unit == "s" && v < 1:
+		v, unit = v*1e3, "ms"
+	case unit == "A" && v < 1:
+		v, unit = v*1e3, "mA"
+	case unit == "ohm" && v >= 1e4:
+		v, unit = v/1e3, "kohm"
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64), unit
 }
 
 func (v *reader) fail(at diag.Place, format string, args ...any) *diag.Diagnostic {
@@ -99,6 +147,9 @@ func (v *reader) whole(to *int, what string, lo, hi int) {
 	v.rest = v.rest[1:]
 	if x.Number == nil {
 		v.fail(x.Name.At, "expected %s, found %s", what, x.Name.Text)
+		return
+	}
+	if v.runsOn(x) {
 		return
 	}
 	if x.Unit != nil {
@@ -184,52 +235,93 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 	seen := map[string]diag.Place{}
 	broken := map[string]bool{}
 	before := len(r.list)
-	lost := false
+	r.here = "settings " + b.At.String()
+	defer func() { r.here = "" }()
 	defer func() {
 		if r.twice[b.Keyword] {
 			for i := before; i < len(r.list); i++ {
-				r.blamed = append(r.blamed, blamed{i, []string{"keyword " + b.Keyword}})
+				r.blameAt(i, "keyword "+b.Keyword)
 			}
 		}
 	}()
-	for _, s := range b.Settings {
-		stray := lost // a value of the setting before, on a line of its own
-		lost = false
-		if s.Name == nil {
-			if stray {
-				continue
-			}
-			r.list.Errorf("unknown-setting", s.Pin.At, "%s has no numbered settings", b.Keyword).
-				Hintf("pins are numbered in a connector block")
-			continue
-		}
-		f, ok := known[s.Name.Text]
-		if !ok {
-			if stray {
-				continue
-			}
-			d := r.list.Errorf("unknown-setting", s.Name.At, "%s has no setting %s", b.Keyword, s.Name.Text)
-			if near := diag.Nearest(s.Name.Text, names); near != "" {
-				d.Hintf("did you mean %s?", near)
-			} else {
-				d.Hintf("its settings are %s", strings.Join(sorted(names), ", "))
+	found := false
+	lost := func(definition.Setting) bool { return false } // what belongs to the setting before
+	for i, s := range b.Settings {
+		if stray := lost(s); s.Name == nil || known[s.Name.Text] == nil {
+			lost = func(definition.Setting) bool { return false }
+			if !stray {
+				r.unknownSetting(b, s, names)
 			}
 			continue
 		}
-		if first, ok := seen[s.Name.Text]; ok {
-			if !broken[s.Name.Text] {
-				r.list.Errorf("setting-repeated", s.Name.At, "%s is set twice", s.Name.Text).Note(first, "first here")
+		found = true
+		name := s.Name.Text
+		lost = func(definition.Setting) bool { return false }
+		if first, ok := seen[name]; ok {
+			if !broken[name] {
+				r.list.Errorf("setting-repeated", s.Name.At, "%s is set twice", name).Note(first, "first here")
+				r.blame(r.here)
 			}
 			continue
 		}
-		seen[s.Name.Text] = s.Name.At
-		v := &reader{r: r, at: s.Name.At, name: s.Name.Text, rest: s.Values}
-		f(v)
+		seen[name] = s.Name.At
+		v := &reader{r: r, at: s.Name.At, name: name, rest: s.Values, settings: names}
+		if _, isName := r.path[name]; len(v.rest) > 0 && v.rest[0].Name != nil && v.rest[0].Name.Text == name &&
+			(!isName || r.path[name].kind != lineEntity) {
+			r.list.Errorf("setting-repeated", v.rest[0].Name.At, "%s is said twice", name).Note(s.Name.At, "first here").Hintf("delete one")
+			v.rest = v.rest[1:]
+		}
+		known[name](v)
 		if !v.bad && len(v.rest) > 0 {
 			v.leftOver()
 		}
-		lost, broken[s.Name.Text] = v.missing, v.bad
+		broken[name] = v.bad
+		switch {
+		case v.missing: // a value may stand on a line of its own
+			lost = func(definition.Setting) bool { return true }
+		case v.unitless:
+			lost = isUnit
+			if i+1 < len(b.Settings) && isUnit(b.Settings[i+1]) {
+				r.list[len(r.list)-1].Hintf("a number and its unit stand on one line, without a comma: %s %s",
+					s.Values[len(s.Values)-1].Number.Text, b.Settings[i+1].Name.Text)
+			}
+		}
 	}
+	if !found && len(b.Settings) > 0 {
+		// No setting of the block is one: its keyword may be the wrong one.
+		for i := before; i < len(r.list); i++ {
+			r.blameAt(i, r.here)
+		}
+		r.otherKeyword(b)
+	}
+}
+
+// otherKeyword notes that the keyword of a block may be the wrong one: then
+// what it should have declared is missed.
+func (r *resolver) otherKeyword(b *definition.Settings) {
+	if b.Name != nil {
+		r.misplaced[b.Name.Text] = r.here
+		return
+	}
+	r.strays = append(r.strays, stray{"", r.here})
+}
+
+// isUnit reports whether a unit stands where a setting should.
+func isUnit(s definition.Setting) bool { return s.Name != nil && number.IsUnit(s.Name.Text) }
+
+func (r *resolver) unknownSetting(b *definition.Settings, s definition.Setting, names []string) {
+	if s.Name == nil {
+		r.list.Errorf("unknown-setting", s.Pin.At, "%s has no numbered settings", b.Keyword).
+			Hintf("pins are numbered in a connector block")
+	} else {
+		d := r.list.Errorf("unknown-setting", s.Name.At, "%s has no setting %s", b.Keyword, s.Name.Text)
+		if near := diag.Nearest(s.Name.Text, names); near != "" {
+			d.Hintf("did you mean %s?", near)
+		} else {
+			d.Hintf("its settings are %s", strings.Join(sorted(names), ", "))
+		}
+	}
+	r.blame(r.here)
 }
 
 // blocks finds the settings blocks of one keyword; all but `card` and
@@ -290,7 +382,7 @@ func (r *resolver) sequencer() {
 		if s.Gap >= s.Period || s.Overlap >= s.Period {
 			if s.Gap+s.Overlap > 0 && s.Period > 0 {
 				r.list.Errorf("setting-value", b.At, "the change between two phases takes as long as a phase").
-					Hintf("a gap or overlap is shorter than the period, %g s here", s.Period)
+					Hintf("a gap or overlap is shorter than the period, %s here", spelt(s.Period, "s"))
 			}
 		}
 	}
@@ -364,7 +456,9 @@ func (r *resolver) layout() {
 	high, addressGiven, dataGiven := false, false, false
 	var addressAt, dataAt, splitAt diag.Place
 	errors := r.list.Errors()
+	here := ""
 	for _, b := range r.blocks("store") {
+		here = "settings " + b.At.String()
 		r.block(b, map[string]func(*reader){
 			"address": func(v *reader) {
 				address, addressGiven, addressAt = v.names(), true, v.at
@@ -388,6 +482,8 @@ func (r *resolver) layout() {
 		})
 	}
 	whole := r.list.Errors() == errors // what is not understood leaves nothing out
+	r.here = here
+	defer func() { r.here = "" }()
 	r.address(address, addressGiven, whole, addressAt)
 	r.data(data, omit, high, dataGiven, whole, dataAt)
 	if w.Split >= len(w.Bits) && !splitAt.IsZero() && len(w.Bits) > 0 {
@@ -447,6 +543,7 @@ func (r *resolver) address(list []definition.Name, given, whole bool, at diag.Pl
 		case !r.isFlag(ent):
 			r.list.Errorf("store-address", n.At, "%s is no part of an address", r.describe(n.Text, ent)).
 				Hintf("an address is made of phase, opcode and flags")
+			r.blame(nameCause(n.Text))
 			broken = true
 		default:
 			i, ok := tested[ent.index]
@@ -484,6 +581,7 @@ func (r *resolver) data(list, omit []definition.Name, high, given, whole bool, a
 			r.missing(datapathSpace, n, func() []string { return r.datapathNames(lineNames) })
 		case ent.kind != lineEntity:
 			r.list.Errorf("not-a-line", n.At, "%s is no line", r.describe(n.Text, ent))
+			r.blame(nameCause(n.Text))
 		default:
 			if first, dup := where[ent.index]; dup {
 				r.list.Errorf("store-repeated", n.At, "line %s is listed twice", n.Text).Note(first, "first here")
@@ -498,6 +596,11 @@ func (r *resolver) data(list, omit []definition.Name, high, given, whole bool, a
 	}
 	for _, n := range omit {
 		line(n)
+	}
+	if !broken && len(r.m.Lines) > 0 && len(where) == len(r.m.Lines) {
+		r.list.Errorf("store-empty", omit[0].At.To(omit[len(omit)-1].At), "omit names every line: the word of the store has no bit left").
+			Hintf("leave out of omit what the store drives")
+		return
 	}
 	if !given {
 		for i := range r.m.Lines {
@@ -549,6 +652,8 @@ func (r *resolver) hardware() {
 	h.Supply = 12
 	h.Cost = Cost{Relay: 3, Contact: 0.1, Diode: 0.05, Joint: 0.02}
 	for _, b := range r.blocks("relay") {
+		var pickupAt, dropoutAt diag.Place
+		errors := r.list.Errors()
 		r.block(b, map[string]func(*reader){
 			"coil": func(v *reader) {
 				v.value(&h.Relay.CoilVolts, "the coil's voltage", "V", 0.1, 60)
@@ -558,14 +663,23 @@ func (r *resolver) hardware() {
 			"operate": func(v *reader) { v.value(&h.Relay.Operate, "the operate time", "s", 0, 10) },
 			"release": func(v *reader) { v.value(&h.Relay.Release, "the release time", "s", 0, 10) },
 			"bounce":  func(v *reader) { v.value(&h.Relay.Bounce, "the bounce time", "s", 0, 10) },
-			"pickup":  func(v *reader) { v.value(&h.Relay.Pickup, "the pick-up voltage", "%", 0.01, 1) },
-			"dropout": func(v *reader) { v.value(&h.Relay.Dropout, "the drop-out voltage", "%", 0, 1) },
+			"pickup": func(v *reader) {
+				pickupAt = v.at
+				v.value(&h.Relay.Pickup, "the pick-up voltage", "%", 0.01, 1)
+			},
+			"dropout": func(v *reader) {
+				dropoutAt = v.at
+				v.value(&h.Relay.Dropout, "the drop-out voltage", "%", 0, 1)
+			},
 			"contact": func(v *reader) {
 				v.value(&h.Relay.ContactAmperes, "the contact's rated current", "A", 1e-6, 1000)
 				v.value(&h.Relay.ContactOhms, "the contact's resistance", "ohm", 0, 100)
 			},
 			"suppression": func(v *reader) { h.Relay.Suppression = v.word("none", "diode", "zener") },
 		})
+		if r.list.Errors() == errors && h.Relay.Dropout >= h.Relay.Pickup {
+			r.contrary(dropoutAt, pickupAt)
+		}
 	}
 	for _, b := range r.blocks("diode") {
 		r.block(b, map[string]func(*reader){
@@ -585,6 +699,25 @@ func (r *resolver) hardware() {
 	}
 	r.cardBlocks()
 	r.connectors()
+}
+
+// contrary reports a relay that lets go at a voltage at which it pulls in. One
+// of the places may be none: the default holds.
+func (r *resolver) contrary(dropoutAt, pickupAt diag.Place) {
+	h := &r.m.Hardware.Relay
+	at := dropoutAt
+	if at.IsZero() {
+		at = pickupAt
+	}
+	d := r.list.Errorf("settings-contrary", at, "a relay that lets go below %s and pulls in at %s never rests", spelt(h.Dropout, "%"), spelt(h.Pickup, "%"))
+	if pickupAt.IsZero() {
+		d.Note(diag.Place{}, "pickup is %s where nothing else is said", spelt(h.Pickup, "%"))
+	} else if dropoutAt.IsZero() {
+		d.Note(diag.Place{}, "dropout is %s where nothing else is said", spelt(h.Dropout, "%"))
+	} else {
+		d.Note(pickupAt, "pickup is set here")
+	}
+	d.Hintf("dropout is below pickup, for example: pickup 75 %%, dropout 10 %%")
 }
 
 func (r *resolver) supply() {
@@ -663,15 +796,23 @@ func (r *resolver) connectors() {
 			for _, c := range r.m.Hardware.Cards {
 				names = append(names, c.Name)
 			}
+			r.here = "settings " + b.At.String()
 			r.missing(cardSpace, *b.Name, func() []string { return names })
+			if !slices.ContainsFunc(b.Settings, func(s definition.Setting) bool { return s.Pin != nil }) {
+				r.otherKeyword(b)
+			}
+			r.here = ""
 			continue
 		}
 		c := &r.m.Hardware.Cards[i]
 		taken := map[int]diag.Place{}
 		for _, s := range b.Settings {
 			if s.Pin == nil {
-				r.list.Errorf("unknown-setting", s.Name.At, "a connector sets pins by number, not %s", s.Name.Text).
+				d := r.list.Errorf("unknown-setting", s.Name.At, "a connector sets pins by number, not %s", s.Name.Text).
 					Hintf("write, for example: 63 = ground")
+				if len(s.Values) == 1 && s.Values[0].Number != nil {
+					d.Hintf("the pin comes first: %s = %s", s.Values[0].Number.Text, s.Name.Text)
+				}
 				continue
 			}
 			n, ok := r.count(*s.Pin, "a pin of card "+c.Name, 1, uint64(c.Pins))
@@ -699,6 +840,7 @@ func (r *resolver) connectors() {
 			case use.Text == "ground" || use.Text == "supply":
 			case isName:
 				r.list.Errorf("not-a-line", use.At, "%s is no line", r.describe(use.Text, ent))
+				r.blame(nameCause(use.Text))
 				continue
 			default:
 				r.missing(datapathSpace, use, func() []string { return append(r.datapathNames(lineNames), "ground", "supply") })

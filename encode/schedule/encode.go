@@ -23,6 +23,7 @@ type family struct {
 	routes  [][]item
 	walkers []*walker
 	tree    *tree
+	placed  bool // all of its paths were, and what they read was looked at
 	ok      bool
 }
 
@@ -45,6 +46,7 @@ func Encode(m *machine.Machine) (*Plan, diag.List) {
 		e.ring()
 		e.publish()
 	}
+	e.acquit()
 	if m.Untimed {
 		list = slices.DeleteFunc(list, func(d diag.Diagnostic) bool {
 			return d.Name == "path-too-long" || d.Name == "select-late" || d.Name == "flag-change"
@@ -70,26 +72,32 @@ type encoder struct {
 // inspect looks at every step by itself. What is wrong within a step depends
 // neither on fetch nor on the steps before it, so no other error hides it.
 func (e *encoder) inspect() {
+	e.eachStep(func(n *machine.Node, lines []stepLine) { e.r.shape(n, lines, e.list) })
+}
+
+// eachStep visits every step of fetch and of each body once, with its lines,
+// those that are held included.
+func (e *encoder) eachStep(visit func(n *machine.Node, lines []stepLine)) {
 	w := &walker{r: e.r}
-	var visit func(nodes []machine.Node)
-	visit = func(nodes []machine.Node) {
+	var walk func(nodes []machine.Node)
+	walk = func(nodes []machine.Node) {
 		for i := range nodes {
 			n := &nodes[i]
 			switch n.Kind {
 			case machine.Step:
-				e.r.shape(n, w.stepLines(n), e.list)
+				visit(n, w.stepLines(n))
 			case machine.Hold:
 				w.holds = append(w.holds, holdState{node: n})
-				visit(n.Then)
+				walk(n.Then)
 				w.holds = w.holds[:len(w.holds)-1]
 			case machine.When:
-				visit(n.Else)
-				visit(n.Then)
+				walk(n.Else)
+				walk(n.Then)
 			}
 		}
 	}
 	if !e.m.FetchBroken {
-		visit(e.m.Fetch)
+		walk(e.m.Fetch)
 	}
 	seen := map[*machine.Node]bool{}
 	for i := range e.m.Instructions {
@@ -98,7 +106,7 @@ func (e *encoder) inspect() {
 			if body := ins.Variants[j].Body; !ins.Broken && len(body) > 0 && !seen[&body[0]] {
 				seen[&body[0]] = true
 				e.r.owner = ins.Variants[j].Name
-				visit(body)
+				walk(body)
 			}
 		}
 	}
@@ -251,6 +259,7 @@ func (e *encoder) settle() {
 	}
 	for _, f := range e.families {
 		if f.ok {
+			f.placed = true
 			for _, w := range f.walkers {
 				w.driven()
 				f.ok = f.ok && !w.failed

@@ -173,6 +173,7 @@ type walker struct {
 	ends     []bound // what holds the end of the path back
 	windows  []placedWindow
 	nones    []undriven
+	undriven []int // steps that latch a bus without a source, by number
 	failed   bool
 	endless  *machine.Node // the step that lies past longestPath
 }

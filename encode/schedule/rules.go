@@ -5,6 +5,7 @@ import (
 
 	"coilwright/encode/machine"
 	"coilwright/encode/store"
+	"coilwright/lang/diag"
 )
 
 // Every rule of language.md P.3 to P.6 says of two elements of a chart that
@@ -48,6 +49,7 @@ type rules struct {
 	driven  []netMask                      // by line, filled in as asked
 	held    map[*machine.Node]map[int]bool // by hold: its gates, and whether a step inside reads them
 	holds   []*machine.Node                // in the order met
+	causes  []diag.Cause                   // by line, then by signal: filled in as asked
 }
 
 func (r *rules) off(line int) element { return element(len(r.m.Lines) + line) }

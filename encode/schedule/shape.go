@@ -52,7 +52,7 @@ func (r *rules) shape(n *machine.Node, lines []stepLine, list *diag.List) (*shap
 	}
 	s.ok = r.conflicts(n, lines, d, list)
 	if d.loop != nil {
-		r.looped(n, d.loop, list)
+		r.looped(n, lines, d, list)
 		s.ok = false // how early lines come on is not known: nothing is said of it
 	} else {
 		s.ok = r.selects(n, lines, d, s, list) && s.ok
@@ -127,7 +127,8 @@ func (d *delays) delay(i int) {
 }
 
 // looped reports gates of a step that feed each other in a circle.
-func (r *rules) looped(n *machine.Node, loop []int, list *diag.List) {
+func (r *rules) looped(n *machine.Node, lines []stepLine, d *delays, list *diag.List) {
+	loop := d.loop
 	first := r.m.Lines[loop[0]].Name
 	text := fmt.Sprintf("gate %s feeds itself in this step", first)
 	if len(loop) > 1 {
@@ -137,9 +138,12 @@ func (r *rules) looped(n *machine.Node, loop []int, list *diag.List) {
 		}
 		text += ": " + strings.Join(links, ", ")
 	}
-	list.Errorf("gate-loop", n.Place(loop[0]), "%s%s", text, r.inVariant()).
-		Hintf("put a register in between, and use two steps").
-		Because("gate-loop %v", n.At)
+	e := list.Errorf("gate-loop", n.Place(loop[0]), "%s%s", text, r.inVariant()).
+		Hintf("put a register in between, and use two steps")
+	r.suspect(e, n.At, lineNumbers(lines))
+	for _, l := range append(loop[:len(loop):len(loop)], d.joins...) { // the same loop in another step has the same cause
+		e.Suspect(diag.Cause{Key: "loop of " + r.m.Lines[l].Name})
+	}
 }
 
 // netMask is bits of buses, by signal.
@@ -253,10 +257,10 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			}
 			if bus, both := r.clash(nets[i], r.drives(lines[j].line)); both {
 				a, b := &m.Lines[lines[j].line], &m.Lines[sl.line]
-				list.Errorf("bus-two-sources", n.Place(sl.line), "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
-					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name).
-					Because("bus-two-sources %v", n.At).
-					Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
+				e := list.Errorf("bus-two-sources", n.Place(sl.line), "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
+					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name)
+				r.suspect(e, n.At, lineNumbers(lines))
+				e.Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
 				ok = false
 			}
 		}
@@ -272,9 +276,9 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 			for j := 0; j < i; j++ {
 				o := &m.Lines[lines[j].line]
 				if o.Kind == store.Latch && o.Writes(t.Signal)&t.Mask() != 0 {
-					list.Errorf("two-transfers", n.Place(sl.line), "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
-						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name).
-						Because("two-transfers %v", n.At)
+					e := list.Errorf("two-transfers", n.Place(sl.line), "%s and %s both set %s in this step%s", o.Name, w.Name, name, r.inVariant()).
+						Note(o.At, "%s sets it here", o.Name).Note(w.At, "%s sets it here", w.Name)
+					r.suspect(e, n.At, lineNumbers(lines))
 					ok = false
 				}
 			}
@@ -286,16 +290,16 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 					if u.Signal == t.Signal && u.Mask&t.Mask() != 0 {
 						reader := &m.Lines[c.line]
 						e := list.Errorf("latch-race", n.Place(c.line), "%s reads %s while %s latches it%s", reader.Name, name, w.Name, r.inVariant()).
-							Note(w.At, "%s latches it here", w.Name).
-							// The same two lines in another step have the same cause: the register has one rank.
-							Because("latch-race of %s and %s", w.Name, reader.Name)
+							Note(w.At, "%s latches it here", w.Name)
+						r.suspect(e, n.At, lineNumbers(lines))
 						if c.line != sl.line {
 							e.Note(reader.At, "%s reads it here", reader.Name)
 						}
 						if m.Signals[t.Signal].Kind == machine.Memory {
-							e.Because("latch-race %v", n.At) // each step has to be split by itself
 							e.Hintf("write two steps: a memory is not read and written in one")
 						} else {
+							// The same two lines in another step have the same cause: the register has one rank.
+							e.Suspect(diag.Cause{Key: "race of " + w.Name + " and " + reader.Name})
 							e.Hintf("go through another register, give %s two ranks (buffered)%s", name, r.exceptHint())
 						}
 						ok = false
@@ -344,10 +348,10 @@ func (r *rules) selects(n *machine.Node, lines []stepLine, d *delays, s *shape, 
 			}
 			if k, on := index[p.Line]; on {
 				if s.from[k] > from {
-					list.Errorf("select-late", n.Place(p.Line), "select line %s comes on after %s, which reads unit %s", m.Lines[p.Line].Name, m.Lines[c.line].Name, m.Units[p.Unit].Name).
-						Note(m.Lines[p.Line].At, "%s leads by %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead).
-						Because("select-late %v", n.At).
-						Hintf("give %s a lead of %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead+s.from[k]-from)
+					e := list.Errorf("select-late", n.Place(p.Line), "select line %s comes on after %s, which reads unit %s", m.Lines[p.Line].Name, m.Lines[c.line].Name, m.Units[p.Unit].Name).
+						Note(m.Lines[p.Line].At, "%s leads by %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead)
+					r.suspect(e, n.At, lineNumbers(lines))
+					e.Hintf("give %s a lead of %d", m.Lines[p.Line].Name, m.Lines[p.Line].Lead+s.from[k]-from)
 					ok = false
 				}
 				continue
@@ -394,8 +398,9 @@ func (r *rules) none(n *machine.Node, lines []stepLine, d *delays, s *shape, lis
 		net := r.net(g.line, d.joins)
 		for bus := range m.Signals {
 			if net[bus]&all[bus] != 0 {
-				list.Errorf("none-driven", n.Place(g.line), "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
-					Because("none-driven %v", n.At).Hintf("leave out none, or %s", m.Lines[g.line].Name)
+				e := list.Errorf("none-driven", n.Place(g.line), "the step says none, and %s drives bus %s, which a latch of it reads", m.Lines[g.line].Name, m.Signals[bus].Name).
+					Hintf("leave out none, or %s", m.Lines[g.line].Name)
+				r.suspect(e, n.At, lineNumbers(lines))
 				return false
 			}
 		}
@@ -634,12 +639,17 @@ func (w *walker) driven() {
 			}
 		}
 		for _, b := range buses {
-			verb := "reads"
+			read := "reads"
 			if len(missing[b]) > 1 {
-				verb = "read"
+				read = "read"
 			}
 			e := w.list.Errorf("bus-undriven", at[b], "%s %s bus %s, on which no source is on at the strobe, phase %d",
-				strings.Join(missing[b], " and "), verb, m.Signals[b].Name, phase[b]).Because("bus-undriven %v", st.At)
+				and(missing[b]), read, m.Signals[b].Name, phase[b])
+			var lines []int
+			for _, on := range st.On {
+				lines = append(lines, on.Line)
+			}
+			w.r.suspect(e, st.At, lines)
 			if names := w.r.sourceNames(b); names != "" {
 				e.Hintf("add a gate (%s), or none if an undriven bus, which reads 0, is wanted", names)
 			}
@@ -647,6 +657,7 @@ func (w *walker) driven() {
 				e.Note(via, "pasted here")
 			}
 			w.failed = true
+			w.undriven = append(w.undriven, k)
 		}
 	}
 }
@@ -665,6 +676,14 @@ func (r *rules) carried(line int) []machine.Use {
 	alone.Lines = []machine.Line{l}
 	uses, _ := alone.Uses()
 	return uses[0]
+}
+
+// and joins names: "a", "a and b", "a, b and c".
+func and(names []string) string {
+	if n := len(names); n > 1 {
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	}
+	return names[0]
 }
 
 func (r *rules) sourceNames(bus int) string {

@@ -6,10 +6,13 @@ func statements() []string {
 	return []string{"step", "when", "hold", "pack", "do", "wait", "except"}
 }
 
-func isStatement(t token) bool {
-	switch t.text {
+func isStatement(t token) bool { return t.kind == tokName && IsStatement(t.text) }
+
+// IsStatement reports whether a word begins a statement.
+func IsStatement(word string) bool {
+	switch word {
 	case "step", "when", "hold", "pack", "do", "wait", "except":
-		return t.kind == tokName
+		return true
 	}
 	return false
 }
@@ -47,6 +50,11 @@ func (p *parser) block(of string) Block {
 // afterStatement is the hint for what stands between a statement and the end of its line.
 func (p *parser) afterStatement() string {
 	c, next := p.cur(), p.peek()
+	for i := p.at - 1; i > p.start && !p.toks.list[i].first; i-- {
+		if isStatement(p.toks.list[i]) && !p.toks.list[i-1].is("{") {
+			return "each statement stands on a line of its own"
+		}
+	}
 	switch before := p.toks.list[p.at-1]; {
 	case isStatement(c), c.is(",") && isStatement(next):
 		return "each statement stands on a line of its own"

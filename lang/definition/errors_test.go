@@ -74,9 +74,9 @@ func TestErrors(t *testing.T) {
 // What an editor would not show is spelt out; these cases cannot stand in a text file.
 func TestInvisibleCharacters(t *testing.T) {
 	for _, c := range []struct{ in, text, hint string }{
-		{"bus d\u00a08", "unexpected a no-break blank", "put an ordinary blank here"},
-		{"bus d\r8", "unexpected a carriage return in the middle of a line", "lines end with LF or CR LF"},
-		{"bus d \ufeff8", "unexpected a byte-order mark in the middle of the file", "delete it"},
+		{"bus d\u00a08", "unexpected no-break blank", "put an ordinary blank here"},
+		{"bus d\r8", "unexpected carriage return in the middle of a line", "lines end with LF or CR LF"},
+		{"bus d \ufeff8", "unexpected byte-order mark in the middle of the file", "delete it"},
 		{"bus d \x1b8", "unexpected character with the code U+001B", ""},
 		{"bus d \u20288", "unexpected character with the code U+2028", ""},
 		{"bus d \U000e00018", "unexpected character with the code U+E0001", ""},

@@ -675,6 +675,9 @@ func (p *parser) settings(t token) Decl {
 				if v := p.peek(); v.kind == tokNumber || v.kind == tokName {
 					value = shorten(v.text)
 				}
+				if t.text == "connector" {
+					p.fail("the pin stands before the =: "+value+" = "+shorten(n.Text), "the number of a pin before the =")
+				}
 				p.fail("only a blank stands between a setting and its value: "+shorten(n.Text)+" "+value,
 					"the value of setting "+shorten(n.Text))
 			}
@@ -743,6 +746,8 @@ func (p *parser) items(what string, item func()) {
 			hint := ""
 			if before := p.toks.list[p.at-1]; p.cur().is("=") && (before.kind == tokName || before.kind == tokNumber) {
 				hint = "is a comma or a new line missing before " + shorten(before.text) + "?"
+			} else if (p.cur().is("-") || p.cur().is("+")) && p.peek().kind == tokNumber {
+				hint = "numbers have no sign here: none is below 0"
 			}
 			p.fail(hint, "a comma, a new line or } in "+what)
 		}

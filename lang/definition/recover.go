@@ -1,10 +1,12 @@
 package definition
 
 import (
+	"slices"
 	"sort"
 	"strings"
 
 	"coilwright/lang/diag"
+	"coilwright/lang/number"
 )
 
 // stray reports a token that begins no declaration.
@@ -62,9 +64,16 @@ func (p *parser) continued() string {
 			}
 			return "if instruction " + shorten(d.Name.Text) + " goes on here, the line above has to end with a comma"
 		}
+	case *Supply:
+		return "a number and its unit stand on one line: supply 12 V"
 	case *Unit:
 		if d.Value != nil {
 			return ""
+		}
+	}
+	for i := p.at - 1; i > 0 && p.toks.list[i].kind == tokEOL; i-- {
+		if before := p.toks.list[i-1]; isKeyword(before) {
+			return "does " + before.text + " belong to this line? It ends the one above"
 		}
 	}
 	return "is there a } too many above?"
@@ -112,6 +121,12 @@ func (p *parser) begins() bool {
 	return t.column <= p.toks.list[p.start].column || p.heads()
 }
 
+// afterWidth is what may follow a declaration's width on its line.
+var afterWidth = map[string][]string{
+	"bus": {"or"}, "register": {"opcode", "buffered", "input", "latching"}, "memory": {"x"},
+	"unit": {"settle", "by", "="}, "field": {"{"},
+}
+
 // heads reports whether the current token, which stands further right than
 // the declaration that is open, begins what can only be another one. What is
 // less clear than that is more likely a wrong word inside the open one.
@@ -124,7 +139,7 @@ func (p *parser) heads() bool {
 	case "machine":
 		return named && b.kind == tokString
 	case "bus", "register", "memory", "unit", "field":
-		return named && b.kind == tokNumber
+		return named && b.kind == tokNumber && (c.ends() || slices.Contains(afterWidth[t.text], c.text))
 	case "line":
 		return named && b.is(":")
 	case "sequence":
@@ -155,10 +170,21 @@ func (p *parser) cutOff(d Decl) bool {
 	for before >= 0 && p.toks.list[before].kind == tokEOL {
 		before--
 	}
-	if before < 0 || p.toks.list[before].line+1 < t.line {
+	if before < 0 {
 		return false
 	}
+	if isKeyword(p.toks.list[before]) {
+		return true // the keyword of this one, it seems, stands at the end of the line above
+	}
+	if p.toks.list[before].line+1 < t.line {
+		return false
+	}
+	if p.toks.list[before].is("}") && (t.kind == tokNumber || t.kind == tokName && next.ends()) {
+		return true // stands where the } should
+	}
 	switch d := d.(type) {
+	case *Supply:
+		return t.kind == tokName && number.IsUnit(t.text) && next.ends()
 	case *Instruction:
 		if d.Body != nil {
 			return false
@@ -214,15 +240,20 @@ func (p *parser) recover() {
 		p.file.Decls, p.started = p.file.Decls[:n], p.started[:n]
 		first = p.toks.list[p.start]
 	}
-	for p.cur().kind != tokEOF && !p.begins() && !p.mistaken(first, wrong, closed) {
+	// A keyword alone on its line, where something else was expected, begins nothing.
+	alone := func() bool { return p.at == wrong && p.at > p.start && p.peek().ends() }
+	for p.cur().kind != tokEOF && (!p.begins() || alone()) && !p.mistaken(first, wrong, closed) {
 		closed = closed || p.cur().is("}")
 		p.at++
 	}
-	if wrong <= p.start+2 {
-		// What was found belongs to another kind of declaration: the keyword
-		// may be the wrong one.
-		w := p.toks.list[wrong]
-		beside = beside || w.kind == tokString || w.is("{") || isKeyword(p.toks.list[min(p.start+1, wrong)])
+	// What was found belongs to another kind of declaration: the keyword may
+	// be the wrong one.
+	w := p.toks.list[wrong]
+	switch {
+	case wrong <= p.start+2 && (w.kind == tokString || w.is("{") || isKeyword(p.toks.list[min(p.start+1, wrong)])),
+		wrong == p.start+1 && first.word("fetch") && w.kind == tokName,
+		first.word("fetch") && w.kind == tokName && p.opened(wrong) && p.toks.list[wrong+1].kind == tokNumber: // a setting
+		beside = true
 	}
 	b := Broken{At: p.toks.place(first), Beside: beside}
 	skipped := p.toks.list[p.start:p.at]
@@ -246,6 +277,14 @@ func (p *parser) recover() {
 		}
 	}
 	p.file.Broken = append(p.file.Broken, b)
+}
+
+// opened reports whether the token at an index is the first in the first
+// braces of the declaration.
+func (p *parser) opened(at int) bool {
+	for at--; at > p.start && p.toks.list[at].kind == tokEOL; at-- {
+	}
+	return at > p.start && p.toks.list[at].is("{")
 }
 
 // tail reports what stands after a declaration that could have ended.

@@ -217,11 +217,11 @@ func (l *lexer) odd(rest string) {
 	what, hint := character(r), ""
 	switch r {
 	case '\u00a0', '\u202f', '\u2007':
-		what, hint = "a no-break blank", "put an ordinary blank here"
+		what, hint = "no-break blank", "put an ordinary blank here"
 	case '\r':
-		what, hint = "a carriage return in the middle of a line", "lines end with LF or CR LF"
+		what, hint = "carriage return in the middle of a line", "lines end with LF or CR LF"
 	case '\ufeff':
-		what, hint = "a byte-order mark in the middle of the file", "delete it"
+		what, hint = "byte-order mark in the middle of the file", "delete it"
 	case '\u2192':
 		hint = "write -> for an arrow"
 	case '\u201c', '\u201d', '\u201e', '\u2018', '\u2019':

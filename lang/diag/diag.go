@@ -66,6 +66,14 @@ type Diagnostic struct {
 	Notes    []Note   // what it refers to
 	Hint     string   // the change that would fix it, or the nearest known name
 	Root     string   // diagnostics with the same non-empty Root have one cause and are merged
+	Suspects []Cause  // of which Settle picks the root if Root is empty
+}
+
+// Cause is what may be to blame for several diagnostics. Where it is found to
+// be, the note says so beside the first of them; a note without text is left out.
+type Cause struct {
+	Key  string
+	Note Note
 }
 
 // List is what a stage returns beside its value.
@@ -105,6 +113,13 @@ func (d *Diagnostic) Because(format string, args ...any) *Diagnostic {
 	return d
 }
 
+// Suspect adds causes that d may have and returns d. Settle puts diagnostics
+// down to the fewest suspects that explain them.
+func (d *Diagnostic) Suspect(causes ...Cause) *Diagnostic {
+	d.Suspects = append(d.Suspects, causes...)
+	return d
+}
+
 // Errors counts the errors.
 func (l List) Errors() int {
 	n := 0
@@ -135,6 +150,7 @@ func (l List) Settle(files []string) List {
 		}
 	}
 	sorted := append(List(nil), l...)
+	why := sorted.convict()
 	sort.SliceStable(sorted, func(i, j int) bool {
 		a, b := sorted[i], sorted[j]
 		if ra, rb := rank[a.At.File], rank[b.At.File]; ra != rb {
@@ -169,6 +185,9 @@ func (l List) Settle(files []string) List {
 		}
 		if d.Root == "" || d.At == out[i].At && d.Text == out[i].Text {
 			continue
+		}
+		if n, ok := why[d.Root]; ok && more[i] == 0 {
+			out[i].Notes = append(out[i].Notes, n)
 		}
 		if more[i] < maxMergedNotes {
 			out[i].Notes = append(out[i].Notes, Note{At: d.At, Text: "also: " + d.Text})

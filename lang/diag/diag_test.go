@@ -130,6 +130,61 @@ func TestSettleMerges(t *testing.T) {
 	}
 }
 
+// The fewest suspects are to blame, and what is alone stays alone.
+func TestSettleSuspects(t *testing.T) {
+	for _, c := range []struct {
+		title    string
+		suspects []string // by diagnostic, one letter a suspect
+		want     []string // by diagnostic that is left, the lines of those put to it
+	}{
+		{"none", []string{"", ""}, []string{"1", "2"}},
+		{"nothing shared", []string{"ab", "cd"}, []string{"1", "2"}},
+		{"one shared", []string{"ab", "cb"}, []string{"12"}},
+		{"the one that explains most", []string{"ab", "ac", "ad", "b", "b"}, []string{"123", "45"}},
+		{"what is explained counts no more", []string{"ab", "ab", "ac", "bd", "d"}, []string{"123", "45"}},
+		{"of two the one named first", []string{"ab", "ac", "bc"}, []string{"12", "3"}},
+		{"a suspect twice", []string{"aa", "ba", "b"}, []string{"12", "3"}},
+		{"a root is kept", []string{"R", "a", "a"}, []string{"1", "23"}},
+	} {
+		t.Run(c.title, func(t *testing.T) {
+			var in List
+			for i, letters := range c.suspects {
+				d := Diagnostic{Name: "n", At: at(i+1, 1, 1), Text: fmt.Sprint(i + 1)}
+				if letters == "R" {
+					d.Root, letters = "a root", "a"
+				}
+				for _, s := range letters {
+					d.Suspect(Cause{Key: string(s), Note: Note{at(99, 1, 1), "it may be " + string(s)}})
+				}
+				in = append(in, d)
+			}
+			var got []string
+			for _, d := range in.Settle([]string{"m.coil"}) {
+				text := d.Text
+				for i, n := range d.Notes {
+					also, isAlso := strings.CutPrefix(n.Text, "also: ")
+					if isAlso != (i > 0) {
+						t.Errorf("note %d of %q is %q", i, d.Text, n.Text)
+					}
+					text += also[len(also)-min(1, len(also)):]
+					if i == 0 {
+						text = d.Text
+					}
+				}
+				got = append(got, text)
+			}
+			if diff := cmp.Diff(c.want, got); diff != "" {
+				t.Errorf("(-want +got):\n%s", diff)
+			}
+			for i, d := range in {
+				if d.Root != "" && c.suspects[i] != "R" {
+					t.Errorf("the list itself changed: %+v", d)
+				}
+			}
+		})
+	}
+}
+
 func TestSettleWithoutCause(t *testing.T) {
 	one := Diagnostic{Name: "n", At: at(1, 1, 1), Text: "t"}
 	other := func(change func(*Diagnostic)) Diagnostic { d := one; change(&d); return d }

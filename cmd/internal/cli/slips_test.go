@@ -115,13 +115,7 @@ func slips(t *testing.T, text string, tokens int) {
 // TestSlipsStayApart makes slips that have nothing to do with each other, all
 // in one definition: each has an error of its own, and none hides another.
 func TestSlipsStayApart(t *testing.T) {
-	raw, err := fs.ReadFile(examples.FS, "millrace/millrace.coil")
-	if err != nil {
-		t.Fatal(err)
-	}
-	text := string(raw)
-	var want []mark
-	for _, slip := range []struct{ from, to, part string }{
+	stayApart(t, []apartSlip{
 		{"change gap 1 ms", "change gap 1 mm", "change: the gap between two phases is not in mm"},
 		{"register sw  8 input", "register sw  8 inputt", "a register cannot be inputt"},
 		{"line ram_g : ram[addr] -> data", "line ram_g : ram[adr] -> data", "nothing is named adr here"},
@@ -136,7 +130,34 @@ func TestSlipsStayApart(t *testing.T) {
 		{"undefined restart", "undefined restrat", "not restrat"},
 		{"diode { drop 0.7 V", "diode { drop 0.7", "drop: the forward drop needs a unit"},
 		{"95 = ground", "94 = ground", "pin 94 is used twice"},
-	} {
+	})
+}
+
+// TestSlipsInStepsStayApart does the same where the definition is whole and its
+// steps are wrong: that two of them share a line, a bus or a register makes one
+// cause of them only where that is wrong itself.
+func TestSlipsInStepsStayApart(t *testing.T) {
+	stayApart(t, []apartSlip{
+		{"    do operand\n    step arg_g ram_g acc_l", "    do operand\n    step acc_l", "acc_l reads bus data, on which no source is on"},
+		{"step arg_g acc_g ram_l", "step arg_g acc_g tmp_g ram_l", "acc_g and tmp_g both drive bus data"},
+		{"step arg_g pc_l lnk_l", "step pc_l lnk_l", "pc_l reads bus addr, on which no source is on"},
+		{"step logic res_l\n    step res_g acc_l", "step logic res_l\n    step acc_l", "acc_l reads bus data, on which no source is on"},
+		{"instruction cmp = 1000_0101 {  ; a difference that nobody takes back: flags only\n    step alt res_l", "instruction cmp = 1000_0101 {  ; a difference that nobody takes back: flags only\n    step alt res_l acc_l", "res_l reads acc while acc_l latches it"},
+		{"    step shr_l\n    step out_l", "    step shr_l\n    step out_l res_l", "out_l and res_l both set carry"},
+	})
+}
+
+type apartSlip struct{ from, to, part string }
+
+func stayApart(t *testing.T, slips []apartSlip) {
+	t.Helper()
+	raw, err := fs.ReadFile(examples.FS, "millrace/millrace.coil")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text := string(raw)
+	var want []mark
+	for _, slip := range slips {
 		at := strings.Index(text, slip.from)
 		if at < 0 {
 			t.Fatalf("the demo has no %q", slip.from)
