@@ -48,7 +48,11 @@ func TestSlipOfARealName(t *testing.T) {
 	}
 }
 
-type slipTry struct{ what, text string }
+// slipTry is a slip and how to make it: all texts at once would be gigabytes.
+type slipTry struct {
+	what string
+	text func() string
+}
 
 func slipsOf(text string, stride int) []slipTry {
 	var all [][]int
@@ -65,8 +69,12 @@ func slipsOf(text string, stride int) []slipTry {
 		}
 	}
 	var out []slipTry
-	add := func(from int, what, text string) {
-		out = append(out, slipTry{fmt.Sprintf("line %d: %s", 1+strings.Count(text[:from], "\n"), what), text})
+	// add replaces the text between two places.
+	add := func(from, to int, what, by string) {
+		out = append(out, slipTry{
+			fmt.Sprintf("line %d: %s", 1+strings.Count(text[:from], "\n"), what),
+			func() string { return text[:from] + by + text[to:] },
+		})
 	}
 	n := 0
 	for i, at := range all {
@@ -74,14 +82,14 @@ func slipsOf(text string, stride int) []slipTry {
 		word := text[from:to]
 		for _, other := range words {
 			if n++; other != word && n%stride == 0 {
-				add(from, fmt.Sprintf("%s replaced by %s", word, other), text[:from]+other+text[to:])
+				add(from, to, fmt.Sprintf("%s replaced by %s", word, other), other)
 			}
 		}
-		add(from, word+" deleted", text[:from]+text[to:])
-		add(from, word+" doubled", text[:to]+" "+text[from:])
+		add(from, to, word+" deleted", "")
+		add(from, to, word+" doubled", word+" "+word)
 		if i+1 < len(all) {
 			next, end := all[i+1][0], all[i+1][1]
-			add(from, fmt.Sprintf("%s and %s swapped", word, text[next:end]), text[:from]+text[next:end]+text[to:next]+word+text[end:])
+			add(from, end, fmt.Sprintf("%s and %s swapped", word, text[next:end]), text[next:end]+text[to:next]+word)
 		}
 	}
 	return out
@@ -96,7 +104,7 @@ func oneErrorEach(t *testing.T, tries []slipTry) {
 	for range runtime.GOMAXPROCS(0) {
 		wait.Go(func() {
 			for try := range next {
-				sources, list := diagnose("slip.coil", map[string]string{"slip.coil": try.text})
+				sources, list := diagnose("slip.coil", map[string]string{"slip.coil": try.text()})
 				n := list.Errors()
 				mu.Lock()
 				switch {
