@@ -259,8 +259,41 @@ func (w *ways) order() ([]int, error) {
 	return out, nil
 }
 
-// kindOf says what brings current to a net from outside; "" for nothing.
-func (p *plan) kindOf(net int) (in []pin) {
+// idle lists the parts that no current passes on its way to a line or a coil:
+// contacts by their terminals, diodes by name.
+func (w *ways) idle() []string {
+	contacts := make([]bool, len(w.contacts))
+	diodes := map[[2]int]bool{}
+	for i, e := range w.edges {
+		switch {
+		case !w.used[i]:
+		case e.contact >= 0:
+			contacts[e.contact] = true
+		default:
+			diodes[[2]int{e.from, e.to}] = true
+		}
+	}
+	var out []string
+	for i, c := range w.contacts {
+		if !contacts[i] {
+			common, breaks, makes := w.list.Relays[c.relay].Pole(c.pole)
+			throw := breaks
+			if c.made {
+				throw = makes
+			}
+			out = append(out, fmt.Sprintf("%s-%s", common, throw))
+		}
+	}
+	for _, d := range w.diodes {
+		if !diodes[[2]int{d.from, d.to}] {
+			out = append(out, d.name)
+		}
+	}
+	return out
+}
+
+// brought lists what brings current to a net from outside.
+func (p *plan) brought(net int) (in []pin) {
 	for _, i := range p.inputs {
 		if i.net == net {
 			in = append(in, i)

@@ -69,6 +69,9 @@ func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
 	m.comment("One sum a net, named after its first terminal: the nets that current comes from, each with the relay whose contact lies between " +
 		"(~ for a break contact); a net alone comes through a diode. No assignment depends on a later one. Ways that no state opens, " +
 		"and those that lead to no line or coil, are left out.")
+	if idle := ways.idle(); len(idle) > 0 {
+		m.comment("Left out altogether: %s", strings.Join(idle, " "))
+	}
 	m.open()
 
 	relays := make([]string, len(l.Relays))
@@ -97,7 +100,7 @@ func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
 		if n == p.feed {
 			sum = append(sum, "1'b1")
 		}
-		for _, i := range p.kindOf(n) {
+		for _, i := range p.brought(n) {
 			sum = append(sum, m.port(i))
 		}
 		for _, e := range terms[n] {
@@ -107,9 +110,6 @@ func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
 				control := relays[c.relay]
 				if !c.made {
 					control = "~" + control
-				}
-				if p.coils[c.relay] < 0 { // never pulled in
-					control = map[bool]string{true: "1'b0", false: "1'b1"}[c.made]
 				}
 				if term += " & " + control; e.from == p.feed {
 					term = control
