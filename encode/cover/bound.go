@@ -41,12 +41,15 @@ func (h *heuristic) independent(f []uint64) int64 {
 				sup[o] = a.p[o] | b.p[o]
 			}
 			h.law.close(sup)
-			if h.misses(sup, h.off) {
+			if h.implicant(sup) {
 				a.near = append(a.near, int32(j))
 				b.near = append(b.near, int32(i))
 			}
 		}
 		h.spend(i)
+	}
+	if h.stopped && !h.hasOff {
+		return 0 // some pair may only not have been looked at
 	}
 	// Greedy: the point that rules out least first.
 	gone := make([]bool, len(points))
@@ -136,6 +139,21 @@ func (h *heuristic) tight(region []uint64) []uint64 {
 func (h *heuristic) reach(p []uint64) []uint64 {
 	c := slices.Clone(p)
 	h.law.close(c)
+	if !h.hasOff {
+		r := slices.Clone(c)
+		sup := make([]uint64, h.w)
+		eachBit(h.full, func(b int) {
+			if has(c, b) {
+				return
+			}
+			copy(sup, c)
+			set(sup, b)
+			if h.law.close(sup); h.stopped || h.implicant(sup) || h.stopped {
+				set(r, b)
+			}
+		})
+		return r
+	}
 	free := make([]uint64, h.w)
 	for o := range free {
 		free[o] = h.full[o] &^ c[o]

@@ -1,48 +1,62 @@
 package cover
 
 const (
-	mostPairs     = 8_000_000 // cubes that one step of the primes may look at
-	mostColumns   = 60_000
-	mostTableWork = 4_000_000 // regions looked at for the rows
-	exactNodes    = 2_000_000
+	mostPairs   = 8_000_000 // cubes that one step of the primes may look at
+	mostColumns = 60_000
+	mostLooks   = 4_000_000 // regions looked at for the rows
+	exactNodes  = 2_000_000
 )
 
-// exact finds a cover of least price, or improves f and bounds it. It returns the
-// best cover and a bound on cost (not price); literals tells whether no cover of the
-// same cost has fewer of them, if that was asked for.
+// exact finds a cover of least cost, or improves f, a cover of on, and bounds it. With
+// literals it goes on to the least price, and tells whether no cover of the same
+// cost has fewer literals.
 func (h *heuristic) exact(on, f []uint64, literals bool) (best []uint64, bound int64, fewest bool) {
-	all, ok := h.admissiblePrimes(append(append([]uint64{}, on...), h.free...))
-	if h.stopped {
-		return f, 0, false
-	}
-	if !ok || h.len(all) > mostColumns {
-		best, bound = h.byPoints(on, f)
+	best, bound, listed := h.byPoints(on, f)
+	// Groups know the cost of the product that they become only if all cost the same.
+	listed = listed && h.unit
+	if h.stopped || !literals && (listed || bound >= h.costOf(best)) {
 		return best, bound, false
 	}
-	rows, ok := h.findRows(all, on, h.free, mostTableWork)
+	all, rows, ok := h.primeTable(on)
 	if !ok {
-		return f, 0, false
+		return best, bound, false
 	}
-	cost := make([]int64, h.len(all))
-	for i := range cost {
-		cost[i] = h.cost(h.at(all, i))
-	}
-	a := h.cheapest(cost, rows, exactNodes)
-	best = f
-	if a.cost < h.costOf(f) || a.cost == h.costOf(f) && h.total(h.pick(all, a.columns)) < h.total(f) {
-		best = h.pick(all, a.columns)
+	if bound < h.costOf(best) && !listed {
+		g, low := h.solvePrimes(all, rows, h.cost)
+		bound = max(bound, low)
+		if h.total(g) < h.total(best) {
+			best = g
+		}
 	}
 	if !literals || h.stopped {
-		return best, a.bound, false
+		return best, bound, false
 	}
-	for i := range cost {
-		cost[i] = h.price(h.at(all, i))
-	}
-	b := h.cheapest(cost, rows, exactNodes)
-	if g := h.pick(all, b.columns); h.total(g) < h.total(best) {
+	g, low := h.solvePrimes(all, rows, h.price)
+	if h.total(g) < h.total(best) {
 		best = g
 	}
-	return best, max(a.bound, (b.bound+h.scale-1)/h.scale), b.bound >= h.total(best)
+	return best, max(bound, (low+h.scale-1)/h.scale), low >= h.total(best)
+}
+
+// primeTable lists the maximal admissible implicants and the rows that they have to
+// cover, unless these are too many.
+func (h *heuristic) primeTable(on []uint64) (all []uint64, rows [][]int32, ok bool) {
+	all, ok = h.admissiblePrimes(h.base)
+	if !ok || h.len(all) > mostColumns {
+		return nil, nil, false
+	}
+	rows, ok = h.findRows(all, on, h.free, mostLooks)
+	return all, rows, ok
+}
+
+// solvePrimes chooses primes by the given price. It returns them and the bound.
+func (h *heuristic) solvePrimes(all []uint64, rows [][]int32, price func([]uint64) int64) ([]uint64, int64) {
+	cost := make([]int64, h.len(all))
+	for i := range cost {
+		cost[i] = price(h.at(all, i))
+	}
+	a := h.cheapest(cost, rows, exactNodes)
+	return h.pick(all, a.columns), a.bound
 }
 
 func (h *heuristic) pick(l []uint64, columns []int32) []uint64 {

@@ -8,12 +8,11 @@ import (
 // expander grows products against the off-set.
 type expander struct {
 	*worker
-	off     []uint64
 	trigger []int // values whose acceptance makes the rules ask for more
 }
 
-func newExpander(k *worker, off []uint64) *expander {
-	e := &expander{worker: k, off: off}
+func newExpander(k *worker) *expander {
+	e := &expander{worker: k}
 	for _, r := range k.law.rules {
 		eachBit(r.when, func(b int) { e.trigger = append(e.trigger, b) })
 	}
@@ -69,7 +68,11 @@ func (e *expander) expand(f []uint64, prime []bool) []uint64 {
 		covered[i] = true
 		c := slices.Clone(e.at(f, i))
 		if !e.stopped && (prime == nil || !prime[i]) {
-			e.grow(c, f, covered)
+			if e.hasOff {
+				e.grow(c, f, covered)
+			} else {
+				e.creep(c)
+			}
 		}
 		out = append(out, c...)
 		for j := range n {
@@ -238,6 +241,38 @@ func (e *expander) grow(c, f []uint64, covered []bool) {
 		set(sup, pick)
 		e.law.close(sup)
 		raise(sup)
+	}
+}
+
+// creep makes c a prime where there is no off-set to look at: it fills one variable
+// after the other, or adds the values that it can, asking each time whether the
+// function covers the result.
+func (e *expander) creep(c []uint64) {
+	sup := make([]uint64, e.w)
+	try := func() bool {
+		e.law.close(sup)
+		ok := !e.stopped && e.implicant(sup) && !e.stopped
+		if ok {
+			copy(c, sup)
+		}
+		return ok
+	}
+	for f := range e.fields {
+		if e.fullIn(c, f) {
+			continue
+		}
+		copy(sup, c)
+		e.fill(sup, f)
+		if try() || e.fields[f].size == 2 {
+			continue
+		}
+		for v := range e.fields[f].size {
+			if b := e.bit(f, v); !has(c, b) {
+				copy(sup, c)
+				set(sup, b)
+				try()
+			}
+		}
 	}
 }
 

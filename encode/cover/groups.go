@@ -96,7 +96,6 @@ func (g *groups) extend(c []uint64, members, later, before []int32, act []uint64
 			old = append(old, j)
 		}
 	}
-	whole := slices.Clone(c)
 	members = slices.Clip(members)
 	for _, j := range later {
 		switch {
@@ -104,46 +103,58 @@ func (g *groups) extend(c []uint64, members, later, before []int32, act []uint64
 			members = append(members, j)
 		case g.fits(sup, c, j, act):
 			open = append(open, j)
-			or(whole, g.at(g.points, int(j)))
 		}
 	}
-	if len(open) > 0 {
-		g.law.close(whole)
-		if g.misses(whole, act) {
-			// Everything left fits together.
-			c = whole
-			members = append(members, open...)
-			open = nil
-			for _, j := range old {
-				if g.fits(sup, c, j, act) {
-					return
-				}
-			}
-			old = nil
+	// One group that holds c, and then only those that have a point outside it: no
+	// other group can be part of it.
+	one := slices.Clone(c)
+	for _, j := range open {
+		if !contains(one, g.at(g.points, int(j))) && g.fits(sup, one, j, act) {
+			copy(one, sup)
 		}
 	}
-	if len(open) == 0 {
-		if len(old) == 0 {
-			at := int32(g.len(g.cubes))
-			g.cubes = append(g.cubes, c...)
-			for _, j := range members {
-				g.rows[j] = append(g.rows[j], at)
-			}
+	maximal := true
+	for _, j := range old {
+		if g.fits(sup, one, j, act) {
+			maximal = false
+			break
 		}
-		return
 	}
-	for n, j := range open {
+	at := int32(g.len(g.cubes))
+	var beside, next []int32
+	if maximal {
+		g.cubes = append(g.cubes, one...)
+		for _, j := range members {
+			g.rows[j] = append(g.rows[j], at)
+		}
+	}
+	for _, j := range open {
+		switch {
+		case !contains(one, g.at(g.points, int(j))):
+			beside = append(beside, j)
+		case maximal:
+			g.rows[j] = append(g.rows[j], at)
+		}
+	}
+	for n, j := range beside {
 		d := make([]uint64, g.w)
 		g.fits(d, c, j, act)
-		g.extend(d, append(members, j), open[n+1:], append(slices.Clip(old), open[:n]...), act)
+		next = next[:0]
+		for _, o := range open {
+			if !slices.Contains(beside[:n+1], o) {
+				next = append(next, o)
+			}
+		}
+		g.extend(d, append(members, j), next, append(slices.Clip(old), beside[:n]...), act)
 		if !g.ok {
 			return
 		}
 	}
 }
 
-// byPoints improves f, a cover of on, and bounds the cost of all covers.
-func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64) {
+// byPoints improves f, a cover of on, and bounds the cost of all covers; listed is
+// false if there were too many groups to go on.
+func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed bool) {
 	best = f
 	g := &groups{heuristic: h}
 	seen := map[string]bool{}
@@ -165,9 +176,10 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64) {
 		}
 		h.spend(h.len(all))
 	}
+	nodes := fewNodes
 	for round := 0; round < mostRounds && !h.stopped && h.len(g.points) < mostPoints; round++ {
 		if !g.find() {
-			break
+			return best, bound, false
 		}
 		cost := make([]int64, h.len(g.cubes))
 		for i := range cost {
@@ -176,7 +188,7 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64) {
 				cost[i] = h.cost(h.reach(h.at(g.cubes, i)))
 			}
 		}
-		a := h.cheapest(cost, g.rows, roundNodes)
+		a := h.cheapest(cost, g.rows, nodes)
 		bound = max(bound, a.bound)
 		if bound >= h.costOf(best) {
 			break
@@ -204,14 +216,13 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64) {
 		if h.costOf(whole) < h.costOf(best) || h.costOf(whole) == h.costOf(best) && h.total(whole) < h.total(best) {
 			best = whole
 		}
-		if trace != nil {
-			trace("round %d: %d points, %d groups, bound %d, chosen %d, best %d, fresh %d", round, h.len(g.points), h.len(g.cubes), a.bound, len(a.columns), h.costOf(best), fresh)
-		}
 		if fresh == 0 {
-			break
+			// These groups cover everything, so only the search can go on.
+			if a.bound == a.cost || nodes >= exactNodes {
+				break
+			}
+			nodes *= 8
 		}
 	}
-	return best, bound
+	return best, bound, true
 }
-
-var trace func(string, ...any)

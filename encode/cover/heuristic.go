@@ -4,11 +4,13 @@ import "slices"
 
 // sizes that bound the memory and the time of single steps.
 const (
-	mostOff     = 400_000 // cubes of the off-set
-	mostRegions = 200_000 // of one irredundant step
-	fewNodes    = 40      // of the search in an irredundant step
-	maxCost     = 1 << 20 // of one product
-	mostPasses  = 40      // of the loop; it stops by itself long before
+	mostOff     = 120_000  // cubes of the off-set
+	offWork     = 60 << 20 // to find them
+	someWork    = 60 << 20 // of a step where there is no off-set
+	mostRegions = 200_000  // of one irredundant step
+	fewNodes    = 40       // of the search in an irredundant step
+	maxCost     = 1 << 20  // of one product
+	mostPasses  = 40       // of the loop; it stops by itself long before
 )
 
 // heuristic holds what the loop of Rudell and Sangiovanni-Vincentelli (1987) works on.
@@ -34,6 +36,11 @@ func (h *heuristic) total(l []uint64) int64 {
 // run improves f, admissible products, until nothing helps.
 func (h *heuristic) run(f []uint64) []uint64 {
 	free := h.free
+	if !h.hasOff {
+		h.try(someWork, func() { f = h.expand(f, nil) })
+		h.try(someWork, func() { f = h.irredundant(f) })
+		return f
+	}
 	f = h.expand(f, nil)
 	f = h.irredundant(f)
 	var essential []uint64
@@ -301,7 +308,7 @@ func (h *heuristic) lastGasp(f []uint64) []uint64 {
 			for t := 0; t < len(fresh) && !inOne; t += h.w {
 				inOne = contains(fresh[t:t+h.w], sup)
 			}
-			if inOne || !h.misses(sup, h.off) {
+			if inOne || !h.implicant(sup) {
 				continue
 			}
 			c := slices.Clone(sup)
@@ -388,7 +395,7 @@ func (h *heuristic) growInputs(c []uint64) {
 		copy(sup, c)
 		h.fill(sup, f)
 		h.law.close(sup)
-		if h.within(c, sup, h.out()) && h.misses(sup, h.off) {
+		if h.within(c, sup, h.out()) && h.implicant(sup) {
 			copy(c, sup)
 		}
 		if h.spend(0); h.stopped {

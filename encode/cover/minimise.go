@@ -41,67 +41,41 @@ type Result struct {
 // Minimise reduces the problem. The errors are bad input, *Impossible, or that it
 // was stopped before it had a cover at all.
 func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
-	if p.On == nil {
-		return Result{}, errors.New("cover: no on-set")
-	}
-	s := p.On.s
-	if p.Free != nil && !p.Free.s.shape.Equal(s.shape) {
-		return Result{}, errors.New("cover: On and Free are not of the same shape")
-	}
-	l, err := newLaw(s, p.Rules)
-	if err != nil {
-		return Result{}, fmt.Errorf("cover: %w", err)
-	}
-	k := &worker{space: s, law: l, ctx: ctx, limit: o.Work}
-	on := k.proper(p.On)
-	var free []uint64
-	if p.Free != nil {
-		free = k.proper(p.Free)
-	}
-	off, ok := k.offSet(append(slices.Clone(on), free...))
-	if !ok {
-		return Result{}, stoppedEarly(ctx)
-	}
-	start, err := k.admit(on, free, off)
+	var bad error
+	h, on, start, err := prepare(ctx, p, o, &bad)
 	if err != nil {
 		return Result{}, err
 	}
-	h := &heuristic{expander: newExpander(k, off), free: free, cost: func([]uint64) int64 { return 1 }, unit: p.Cost == nil}
-	var bad error
-	if p.Cost != nil {
-		h.cost = func(c []uint64) int64 {
-			n := p.Cost(Cube{s, c})
-			if n < 1 || n > maxCost {
-				bad = fmt.Errorf("cover: product %s costs %d: need 1 to %d", Cube{s, c}, n, maxCost)
-				return maxCost
-			}
-			return n
-		}
-	}
-	h.scale = 1 << bits.Len(uint((k.len(start)+1)*(len(s.fields)+1)))
 	f := h.run(start)
-	h.limitless(func() { f = h.sparse(f) })
-	r := Result{Cover: &Cover{s: s, w: f}}
-	if o.Exact && !k.stopped {
+	if h.hasOff {
+		h.finish(func() { f = h.sparse(f) })
+	}
+	r := Result{Cover: &Cover{s: h.space, w: f}}
+	if o.Exact && h.hasOff && !h.stopped {
 		g, bound, fewest := h.exact(on, f, o.Literals)
 		r.Bound, r.FewestLiterals = bound, fewest
-		h.limitless(func() { g = h.sparse(slices.Clone(g)) })
+		h.finish(func() { g = h.sparse(slices.Clone(g)) })
 		if h.total(g) <= h.total(f) {
 			r.Cover.w = g
 		}
 	}
 	r.Cost = h.costOf(r.Cover.w)
 	if r.Bound < r.Cost {
-		h.limitless(func() { r.Bound = max(r.Bound, h.independent(r.Cover.w)) })
+		bound := func() { r.Bound = max(r.Bound, h.independent(r.Cover.w)) }
+		if h.hasOff {
+			h.finish(bound)
+		} else {
+			h.try(someWork, bound)
+		}
 	}
 	if bad != nil {
 		return Result{}, bad
 	}
 	r.Optimal = r.Bound >= r.Cost
 	r.Literals = r.Cover.Literals()
-	r.Work = k.work
-	r.Stopped = k.stopped
-	k.order(r.Cover.w)
+	r.Work = h.work
+	r.Stopped = h.stopped
+	h.order(r.Cover.w)
 	if err := Verify(p.On, p.Free, r.Cover); err != nil {
 		return Result{}, fmt.Errorf("cover: the result is wrong: %w", err)
 	}
@@ -109,6 +83,48 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 		return Result{}, fmt.Errorf("cover: the result is wrong: %w", err)
 	}
 	return r, nil
+}
+
+// prepare checks the problem and returns what the steps work on: the on-set without
+// empty cubes, and an admissible cover to start from. A cost out of range, which
+// only shows later, goes into bad.
+func prepare(ctx context.Context, p Problem, o Options, bad *error) (h *heuristic, on, start []uint64, err error) {
+	if p.On == nil {
+		return nil, nil, nil, errors.New("cover: no on-set")
+	}
+	s := p.On.s
+	if p.Free != nil && !p.Free.s.shape.Equal(s.shape) {
+		return nil, nil, nil, errors.New("cover: On and Free are not of the same shape")
+	}
+	l, err := newLaw(s, p.Rules)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("cover: %w", err)
+	}
+	k := &worker{space: s, law: l, ctx: ctx, limit: o.Work}
+	on = k.proper(p.On)
+	var free []uint64
+	if p.Free != nil {
+		free = k.proper(p.Free)
+	}
+	k.base = k.maximal(append(slices.Clone(on), free...))
+	k.off, k.hasOff = k.offSet(k.base)
+	if start, err = k.admit(on, free); err != nil {
+		return nil, nil, nil, err
+	}
+	h = &heuristic{expander: newExpander(k), free: free, unit: p.Cost == nil}
+	h.cost = func([]uint64) int64 { return 1 }
+	if p.Cost != nil {
+		h.cost = func(c []uint64) int64 {
+			n := p.Cost(Cube{s, c})
+			if n < 1 || n > maxCost {
+				*bad = fmt.Errorf("cover: product %s costs %d: need 1 to %d", Cube{s, c}, n, maxCost)
+				return maxCost
+			}
+			return n
+		}
+	}
+	h.scale = 1 << bits.Len(uint((k.len(start)+1)*(len(s.fields)+1)))
+	return h, on, start, nil
 }
 
 func stoppedEarly(ctx context.Context) error {
@@ -131,28 +147,29 @@ func (k *worker) proper(f *Cover) []uint64 {
 
 // offSet is the complement, by whichever way of splitting gives few cubes.
 func (k *worker) offSet(l []uint64) ([]uint64, bool) {
-	small := k.maximal(l)
-	first, ok := k.complement(small, true, 2*k.len(small)+2000)
-	if !ok && !k.stopped {
-		first, ok = k.complement(small, false, mostOff)
+	var off []uint64
+	ok := false
+	k.try(offWork/4, func() { off, ok = k.complement(l, true, 2*k.len(l)+2000) })
+	if !ok {
+		k.try(offWork, func() { off, ok = k.complement(l, false, mostOff) })
 		if ok {
-			first = k.merge(first, k.out())
+			off = k.merge(off, k.out())
 		}
 	}
-	return first, ok
+	return off, ok
 }
 
-// admit splits on into parts whose closure misses off, and returns the closures.
-func (k *worker) admit(on, free, off []uint64) ([]uint64, error) {
+// admit splits on into parts whose closure is an implicant, and returns the closures.
+func (k *worker) admit(on, free []uint64) ([]uint64, error) {
 	if len(k.law.rules) == 0 {
-		return on, nil
+		return k.maximal(on), nil
 	}
 	var out []uint64
 	var split func(c []uint64) error
 	split = func(c []uint64) error {
 		d := slices.Clone(c)
 		k.law.close(d)
-		if k.misses(d, off) {
+		if k.implicant(d) {
 			out = append(out, d...)
 			return nil
 		}
@@ -164,15 +181,8 @@ func (k *worker) admit(on, free, off []uint64) ([]uint64, error) {
 		}
 		a, b := k.halves(c)
 		if a == nil {
-			e := &Impossible{Point: Cube{k.space, c}, Product: Cube{k.space, d}}
-			for i := range k.len(off) {
-				if k.meets(d, k.at(off, i)) {
-					e.Off = Cube{k.space, slices.Clone(k.at(off, i))}
-					and(e.Off.w, d)
-					break
-				}
-			}
-			return e
+			off := gap(k.space, d, k.base)
+			return &Impossible{Point: Cube{k.space, c}, Product: Cube{k.space, d}, Off: Cube{k.space, off}}
 		}
 		if err := split(a); err != nil {
 			return err
@@ -240,12 +250,13 @@ func (k *worker) halves(c []uint64) (a, b []uint64) {
 	return nil, nil
 }
 
-// limitless runs do without a limit of work: short steps that end a run in order.
-func (k *worker) limitless(do func()) {
-	stopped, limit := k.stopped, k.limit
-	if stopped {
+// finish runs a short step that ends a run in order, without a limit of work, unless
+// the run is over already.
+func (k *worker) finish(do func()) {
+	if k.stopped {
 		return
 	}
+	limit := k.limit
 	k.limit = 0
 	do()
 	k.limit = limit

@@ -304,7 +304,7 @@ func (p *plaReader) finish() (PLA, error) {
 		}
 	}
 	k := &worker{space: s, law: &law{s: s}, ctx: context.Background(), limit: maxPLAWork}
-	free, ok := k.offSet(append(slices.Clone(p.pla.On.w), p.off.w...))
+	free, ok := k.offSet(k.maximal(append(slices.Clone(p.pla.On.w), p.off.w...)))
 	if !ok {
 		return PLA{}, p.errorf("the don't-cares are too many to list")
 	}

@@ -9,6 +9,9 @@ import (
 type worker struct {
 	*space
 	law     *law
+	base    []uint64 // on and free
+	off     []uint64 // the rest, unless it was too much
+	hasOff  bool
 	ctx     context.Context
 	limit   int64 // of work, 0 for none
 	work    int64 // cubes looked at, the same on every machine
@@ -36,6 +39,25 @@ func (k *worker) spend(n int) bool {
 		}
 	}
 	return !k.stopped
+}
+
+// try runs do with at most so much work, after which what it began is left as it is. It
+// reports whether do came to its end.
+func (k *worker) try(most int64, do func()) bool {
+	if k.stopped {
+		return false
+	}
+	limit, end := k.limit, k.work+most
+	if limit == 0 || end < limit {
+		k.limit = end
+	}
+	do()
+	ended := !k.stopped
+	k.limit = limit
+	if k.stopped && k.ctx.Err() == nil && (limit == 0 || k.work <= limit) {
+		k.stopped = false
+	}
+	return ended
 }
 
 func (k *worker) get() []uint64 {
@@ -267,6 +289,14 @@ func (k *worker) covers(l, c []uint64) bool {
 	ok := k.tautology(near)
 	k.put(near)
 	return ok
+}
+
+// implicant reports whether c holds no point that has to be off.
+func (k *worker) implicant(c []uint64) bool {
+	if k.hasOff {
+		return k.misses(c, k.off)
+	}
+	return k.covers(k.base, c)
 }
 
 // missing adds to acc the smallest cube around what the cubes of l leave out of
