@@ -1,6 +1,7 @@
 package lamps
 
 import (
+	"bufio"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -21,8 +22,7 @@ import (
 // machine, hash. Numbers of bits begin with 0x and hashes with sha256:, or a
 // spreadsheet would change them.
 func NewCSV(w io.Writer, s Subject) Recorder {
-	t := &table{Subject: s, w: csv.NewWriter(w)}
-	t.digits = 1
+	t := &table{Subject: s, w: bufio.NewWriterSize(w, 64<<10), digits: 1}
 	if home := s.program(); home >= 0 {
 		t.digits = addressBits(s.Machine.Signals[home])
 	}
@@ -40,68 +40,120 @@ func NewCSV(w io.Writer, s Subject) Recorder {
 			head = append(head, "flag "+x.Name)
 		}
 	}
-	t.w.Write(append(head, "captures", "notes", "last", "halt", "program", "machine", "hash"))
+	head = append(head, "captures", "notes", "last", "halt", "program", "machine", "hash")
+	t.w.WriteString(fields(head...) + "\n")
+	for _, o := range s.Store.Owners {
+		t.owners = append(t.owners, fields(o.Name))
+	}
+	t.end = "," + fields(s.Program.Name, s.Store.Machine, "sha256:"+short(s.Store.Hash)) + "\n"
 	return t
 }
 
 type table struct {
 	Subject
-	w      *csv.Writer
-	digits int // bits of an address
-	record []string
+	w      *bufio.Writer
+	digits int      // bits of an address
+	owners []string // as fields
+	end    string   // of every record
+	record []byte
+}
+
+// fields writes texts as fields of a record, with quotes where they need them.
+func fields(texts ...string) string {
+	var b strings.Builder
+	w := csv.NewWriter(&b)
+	w.Write(texts)
+	w.Flush()
+	return strings.TrimSuffix(b.String(), "\n")
+}
+
+// plain reports whether a text is a field without quotes: most are, and
+// nothing has to be asked about them.
+func plain(text []byte) bool {
+	for _, c := range text {
+		if c < ' ' || c == '"' || c == ',' || c == '\\' || c >= 0x80 {
+			return false
+		}
+	}
+	return len(text) == 0 || text[0] != ' '
 }
 
 func (t *table) View(v *rehearse.View) {
-	r := append(t.record[:0], strconv.Itoa(v.Instruction), "", t.Store.Owners[v.Owner].Name, strconv.Itoa(v.Phase), strconv.Itoa(v.Completed), "0x"+hex(v.Opcode, t.Machine.Opcode.Width()))
+	r := strconv.AppendInt(t.record[:0], int64(v.Instruction), 10)
+	r = append(r, ',')
 	if v.Known {
-		r[1] = "0x" + hex(v.Address, t.digits)
+		r = append(r, "0x"...)
+		r = appendHex(r, v.Address, t.digits)
 	}
+	r = append(append(append(r, ','), t.owners[v.Owner]...), ',')
+	r = append(strconv.AppendInt(r, int64(v.Phase), 10), ',')
+	r = append(strconv.AppendInt(r, int64(v.Completed), 10), ",0x"...)
+	r = appendHex(r, v.Opcode, t.Machine.Opcode.Width())
 	for i := range t.Machine.Lines {
-		r = append(r, bit(v.Lines.Has(i)))
+		r = append(r, ',', bit(v.Lines.Has(i)))
 	}
-	for i, x := range t.Machine.Signals {
-		switch x.Kind {
+	for i := range t.Machine.Signals {
+		switch x := &t.Machine.Signals[i]; x.Kind {
 		case machine.Bus:
-			r = append(r, "0x"+hex(v.Values[i], x.Width), "0x"+hex(v.Driven[i], x.Width))
+			r = appendHex(append(r, ",0x"...), v.Values[i], x.Width)
+			r = appendHex(append(r, ",0x"...), v.Driven[i], x.Width)
 		case machine.Register:
-			r = append(r, "0x"+hex(v.Values[i], x.Width))
+			r = appendHex(append(r, ",0x"...), v.Values[i], x.Width)
 		case machine.Flag:
-			r = append(r, bit(v.Values[i] != 0))
+			r = append(r, ',', bit(v.Values[i] != 0))
 		}
 	}
-	var captures, notes []string
-	for _, w := range v.Writes {
-		captures = append(captures, t.capture(w))
+	r = append(r, ',')
+	from := len(r)
+	for i := range v.Writes {
+		if i > 0 {
+			r = append(r, "; "...)
+		}
+		r = t.capture(r, &v.Writes[i])
 	}
-	for _, n := range v.Notes {
-		notes = append(notes, n.Kind+": "+n.Text)
+	r = append(quote(r, from), ',')
+	from = len(r)
+	for i, n := range v.Notes {
+		if i > 0 {
+			r = append(r, "; "...)
+		}
+		r = append(append(append(r, n.Kind...), ": "...), n.Text...)
 	}
-	t.record = append(r, strings.Join(captures, "; "), strings.Join(notes, "; "), bit(v.Last), bit(v.Halt), t.Program.Name, t.Store.Machine, "sha256:"+short(t.Store.Hash))
+	r = append(quote(r, from), ',', bit(v.Last), ',', bit(v.Halt))
+	t.record = append(r, t.end...)
 	t.w.Write(t.record)
 }
 
-func (t *table) capture(w rehearse.Write) string {
-	x := t.Machine.Signals[w.Signal]
-	text := x.Name
-	if x.Kind == machine.Memory {
-		text += "[0x" + hex(w.Index, addressBits(x)) + "]"
+// quote makes what stands from a place on a field.
+func quote(r []byte, from int) []byte {
+	if text := r[from:]; !plain(text) {
+		return append(r[:from], fields(string(text))...)
 	}
-	if w.Mask != full(x.Width) {
-		text += "&0x" + hex(w.Mask, x.Width)
-	}
-	return text + "=0x" + hex(w.Value, x.Width) + " by " + t.Machine.Lines[w.Line].Name
+	return r
 }
 
-func bit(on bool) string {
-	if on {
-		return "1"
+func (t *table) capture(to []byte, w *rehearse.Write) []byte {
+	x := &t.Machine.Signals[w.Signal]
+	to = append(to, x.Name...)
+	if x.Kind == machine.Memory {
+		to = append(appendHex(append(to, "[0x"...), w.Index, addressBits(*x)), ']')
 	}
-	return "0"
+	if w.Mask != full(x.Width) {
+		to = appendHex(append(to, "&0x"...), w.Mask, x.Width)
+	}
+	to = appendHex(append(to, "=0x"...), w.Value, x.Width)
+	return append(append(to, " by "...), t.Machine.Lines[w.Line].Name...)
+}
+
+func bit(on bool) byte {
+	if on {
+		return '1'
+	}
+	return '0'
 }
 
 func (t *table) Close(rehearse.Final) error {
-	t.w.Flush()
-	if err := t.w.Error(); err != nil {
+	if err := t.w.Flush(); err != nil {
 		return fmt.Errorf("write csv: %w", err)
 	}
 	return nil

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math/bits"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -111,7 +112,14 @@ func wrap(first, indent string, words []string) []string {
 }
 
 // hex writes a value of so many bits in hex digits.
-func hex(value uint64, bits int) string { return fmt.Sprintf("%0*X", max((bits+3)/4, 1), value) }
+func hex(value uint64, bits int) string { return string(appendHex(nil, value, bits)) }
+
+func appendHex(to []byte, value uint64, width int) []byte {
+	for i := max((width+3)/4, (bits.Len64(value)+3)/4, 1) - 1; i >= 0; i-- {
+		to = append(to, "0123456789ABCDEF"[value>>(4*i)&15])
+	}
+	return to
+}
 
 // counted writes "1 word", "2 words".
 func counted(n int, what string) string {

@@ -3,7 +3,6 @@ package readback
 import (
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"math/bits"
 	"strconv"
@@ -33,13 +32,21 @@ func LampsCSV(r io.Reader, x Rehearsed) error {
 	n := 1
 	checked := 0
 	var wrong error
+	var asked []int // columns in the order of the questions, which is that of every record
 	// is compares a field, each of which has to be asked for once.
 	is := func(name, want string) {
-		i, ok := columns[name]
+		if checked == len(asked) {
+			i, ok := columns[name]
+			if !ok {
+				i = -1
+			}
+			asked = append(asked, i)
+		}
+		i := asked[checked]
 		checked++
-		if wrong == nil && (!ok || record[i] != want) {
+		if wrong == nil && (i < 0 || record[i] != want) {
 			found := "missing"
-			if ok {
+			if i >= 0 {
 				found = strconv.Quote(record[i])
 			}
 			wrong = refuse(n, "%s is %q, not %s", name, want, found)
@@ -52,13 +59,31 @@ func LampsCSV(r io.Reader, x Rehearsed) error {
 			is(name, "0")
 		}
 	}
-	digits := func(value uint64, width int) string { return fmt.Sprintf("0x%0*X", max((width+3)/4, 1), value) }
+	digits := func(value uint64, width int) string {
+		var b [18]byte
+		least := len(b) - max((width+3)/4, 1)
+		i := len(b)
+		for ; i > least || value > 0; value >>= 4 {
+			i--
+			b[i] = "0123456789ABCDEF"[value%16]
+		}
+		b[i-2], b[i-1] = '0', 'x'
+		return string(b[i-2:])
+	}
 	home := 1
 	for _, s := range x.Machine.Signals {
 		if s.Kind == machine.Memory && s.Program {
 			home = max(bits.Len64(s.Words-1), 1)
 		}
 	}
+	lines, signals := make([]string, len(x.Machine.Lines)), make([]string, len(x.Machine.Signals))
+	for i, l := range x.Machine.Lines {
+		lines[i] = "line " + l.Name
+	}
+	for i, s := range x.Machine.Signals {
+		signals[i] = s.Kind.String() + " " + s.Name
+	}
+	hash := "sha256:" + x.Store.Hash[:min(12, len(x.Store.Hash))]
 	for v := x.Next(); v != nil; v = x.Next() {
 		n++
 		record, err = in.Read()
@@ -79,18 +104,18 @@ func LampsCSV(r io.Reader, x Rehearsed) error {
 		is("phase", strconv.Itoa(v.Phase))
 		is("completed", strconv.Itoa(v.Completed))
 		is("opcode", digits(v.Opcode, x.Machine.Opcode.Width()))
-		for i, l := range x.Machine.Lines {
-			flag("line "+l.Name, v.Lines.Has(i))
+		for i, name := range lines {
+			flag(name, v.Lines.Has(i))
 		}
-		for i, s := range x.Machine.Signals {
-			switch s.Kind {
+		for i, name := range signals {
+			switch s := &x.Machine.Signals[i]; s.Kind {
 			case machine.Bus:
-				is("bus "+s.Name, digits(v.Values[i], s.Width))
+				is(name, digits(v.Values[i], s.Width))
 				is("driven "+s.Name, digits(v.Driven[i], s.Width))
 			case machine.Register:
-				is("register "+s.Name, digits(v.Values[i], s.Width))
+				is(name, digits(v.Values[i], s.Width))
 			case machine.Flag:
-				flag("flag "+s.Name, v.Values[i] == 1)
+				flag(name, v.Values[i] == 1)
 			}
 		}
 		var captures, notes []string
@@ -103,7 +128,7 @@ func LampsCSV(r io.Reader, x Rehearsed) error {
 			if w.Mask != ^uint64(0)>>(64-s.Width) {
 				text += "&" + digits(w.Mask, s.Width)
 			}
-			captures = append(captures, fmt.Sprintf("%s=%s by %s", text, digits(w.Value, s.Width), x.Machine.Lines[w.Line].Name))
+			captures = append(captures, text+"="+digits(w.Value, s.Width)+" by "+x.Machine.Lines[w.Line].Name)
 		}
 		for _, note := range v.Notes {
 			notes = append(notes, note.Kind+": "+note.Text)
@@ -114,7 +139,7 @@ func LampsCSV(r io.Reader, x Rehearsed) error {
 		flag("halt", v.Halt)
 		is("program", x.Program.Name)
 		is("machine", x.Store.Machine)
-		is("hash", "sha256:"+x.Store.Hash[:min(12, len(x.Store.Hash))])
+		is("hash", hash)
 		if wrong != nil {
 			return wrong
 		}

@@ -20,6 +20,9 @@ type Wave struct {
 	Kind  string // "wire", "reg" ...
 	Width int
 	Bits  string // one of 0, 1, x, z a bit, the highest first; "" before its first change
+
+	was  string // Bits before the last change
+	turn int    // Dump.turn of the last change
 }
 
 // Dump reads a value change dump step by step.
@@ -45,7 +48,8 @@ type Dump struct {
 	line    int
 	at      int // the line where the last token began
 	codes   map[string]*Wave
-	changed map[*Wave]bool
+	changed []*Wave // of the step that was read last
+	turn    int     // of Step
 	next    uint64
 	pending bool // next is a time whose changes have not been read
 	begun   bool // $dumpvars has been read
@@ -53,7 +57,7 @@ type Dump struct {
 
 // NewDump reads the declarations.
 func NewDump(r io.Reader) (*Dump, error) {
-	d := &Dump{in: bufio.NewReaderSize(r, 64<<10), line: 1, codes: map[string]*Wave{}, changed: map[*Wave]bool{}}
+	d := &Dump{in: bufio.NewReaderSize(r, 64<<10), line: 1, codes: map[string]*Wave{}}
 	var scopes []string
 	for {
 		token, err := d.token()
@@ -221,8 +225,9 @@ func (d *Dump) words() ([]string, error) {
 
 // Step reads the changes of the next time and returns the variables that are
 // in it, whether new or not; io.EOF after the last.
-func (d *Dump) Step() (map[*Wave]bool, error) {
-	clear(d.changed)
+func (d *Dump) Step() ([]*Wave, error) {
+	d.changed = d.changed[:0]
+	d.turn++
 	if !d.pending {
 		if d.begun {
 			return nil, io.EOF
@@ -316,15 +321,16 @@ func (d *Dump) change(token string) error {
 		return refuse(d.at, "one digit for the %d bits of %s", w.Width, w.Name)
 	case len(bits) > w.Width:
 		return refuse(d.at, "%d digits for the %d bits of %s", len(bits), w.Width, w.Name)
-	case d.changed[w]:
+	case w.turn == d.turn:
 		return refuse(d.at, "%s changes twice at one time", w.Name)
 	}
 	fill := "0"
 	if bits[0] == 'x' || bits[0] == 'z' {
 		fill = bits[:1]
 	}
-	w.Bits = strings.Repeat(fill, w.Width-len(bits)) + bits
-	d.changed[w] = true
+	w.was, w.Bits = w.Bits, strings.Repeat(fill, w.Width-len(bits))+bits
+	w.turn = d.turn
+	d.changed = append(d.changed, w)
 	return nil
 }
 
@@ -355,15 +361,14 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 		return err
 	}
 	var last *rehearse.View
-	before := make([]string, len(d.Waves))
 	for v := x.Next(); v != nil; v = x.Next() {
-		if _, err := d.step(uint64(v.Completed)*ticks, before); err != nil {
+		if err := d.step(uint64(v.Completed) * ticks); err != nil {
 			return err
 		}
 		last = v
 		for _, w := range waves {
-			if want := w.want(v); w.Bits != want {
-				return refuse(d.at, "%s.%s at %d is %s, not %s", w.Scope, w.Name, d.Time, want, w.Bits)
+			if value, driven := w.want(v); !reads(w.Bits, value, driven) {
+				return refuse(d.at, "%s.%s at %d is %s, not %s", w.Scope, w.Name, d.Time, dumped(value, driven, w.Width), w.Bits)
 			}
 		}
 	}
@@ -374,7 +379,7 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 		}
 		return nil
 	}
-	if _, err := d.step(uint64(last.Completed+1)*ticks, before); err != nil {
+	if err := d.step(uint64(last.Completed+1) * ticks); err != nil {
 		return err
 	}
 	f := x.Final()
@@ -386,8 +391,8 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 		}
 	}
 	for _, w := range waves {
-		if want := w.want(&end); w.Bits != want {
-			return refuse(d.at, "%s.%s is %s in the end, not %s", w.Scope, w.Name, want, w.Bits)
+		if value, driven := w.want(&end); !reads(w.Bits, value, driven) {
+			return refuse(d.at, "%s.%s is %s in the end, not %s", w.Scope, w.Name, dumped(value, driven, w.Width), w.Bits)
 		}
 	}
 	if _, err := d.Step(); err != io.EOF {
@@ -397,55 +402,80 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 }
 
 // step reads the changes of a time, each of which has to change something.
-func (d *Dump) step(time uint64, before []string) (map[*Wave]bool, error) {
-	for i, w := range d.Waves {
-		before[i] = w.Bits
-	}
+func (d *Dump) step(time uint64) error {
 	changed, err := d.Step()
 	if err == io.EOF {
-		return nil, refuse(d.line, "time %d is missing", time)
+		return refuse(d.line, "time %d is missing", time)
 	}
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if d.Time != time {
-		return nil, refuse(d.at, "time %d where %d is due", d.Time, time)
+		return refuse(d.at, "time %d where %d is due", d.Time, time)
 	}
-	for i, w := range d.Waves {
-		if changed[w] && w.Bits == before[i] {
-			return nil, refuse(d.at, "%s.%s is written at %d without a change", w.Scope, w.Name, time)
+	for _, w := range changed {
+		if w.Bits == w.was {
+			return refuse(d.at, "%s.%s is written at %d without a change", w.Scope, w.Name, time)
 		}
 	}
-	return changed, nil
+	return nil
 }
 
 // expected is a variable and what it has to be.
 type expected struct {
 	*Wave
-	want func(*rehearse.View) string
+	want func(*rehearse.View) (value, driven uint64)
+}
+
+// dumped writes a value as a dump does, z for a bit that is not driven.
+func dumped(value, driven uint64, width int) string {
+	out := make([]byte, width)
+	for i := range out {
+		bit := width - 1 - i
+		out[i] = '0' + byte(value>>bit&1)
+		if driven>>bit&1 == 0 {
+			out[i] = 'z'
+		}
+	}
+	return string(out)
+}
+
+// reads reports whether the digits of a dump are those of a value, its width
+// being theirs.
+func reads(digits string, value, driven uint64) bool {
+	for i := len(digits) - 1; i >= 0; i-- {
+		want := '0' + byte(value&1)
+		if driven&1 == 0 {
+			want = 'z'
+		}
+		if digits[i] != want {
+			return false
+		}
+		value, driven = value>>1, driven>>1
+	}
+	return true
 }
 
 // waves finds what each variable of a dump stands for. All have to be there.
 func (x Rehearsed) waves(d *Dump) ([]expected, error) {
-	binary := func(value, driven uint64, width int) string {
-		out := make([]byte, width)
-		for i := range out {
-			bit := width - 1 - i
-			out[i] = '0' + byte(value>>bit&1)
-			if driven>>bit&1 == 0 {
-				out[i] = 'z'
-			}
-		}
-		return string(out)
-	}
 	all := ^uint64(0)
-	want := map[string]func(*rehearse.View) string{
-		"ring phase":       func(v *rehearse.View) string { return binary(uint64(v.Phase), all, 32) },
-		"ring instruction": func(v *rehearse.View) string { return binary(uint64(v.Instruction), all, 32) },
-		"ring halted":      func(v *rehearse.View) string { return map[bool]string{false: "0", true: "1"}[v.Halt] },
+	one := map[bool]uint64{true: 1}
+	type wanted struct {
+		width int
+		value func(*rehearse.View) (value, driven uint64)
+	}
+	want := map[string]wanted{
+		"ring phase":       {32, func(v *rehearse.View) (uint64, uint64) { return uint64(v.Phase), all }},
+		"ring instruction": {32, func(v *rehearse.View) (uint64, uint64) { return uint64(v.Instruction), all }},
+		"ring halted":      {1, func(v *rehearse.View) (uint64, uint64) { return one[v.Halt], all }},
 	}
 	for i, l := range x.Machine.Lines {
-		want["lines "+l.Name] = func(v *rehearse.View) string { return map[bool]string{false: "0", true: "1"}[v.Lines.Has(i)] }
+		want["lines "+l.Name] = wanted{1, func(v *rehearse.View) (uint64, uint64) {
+			if v.Lines.Has(i) {
+				return 1, all
+			}
+			return 0, all
+		}}
 	}
 	scopes := map[machine.SignalKind]string{machine.Bus: "buses", machine.Register: "registers", machine.Flag: "flags"}
 	for i, s := range x.Machine.Signals {
@@ -456,23 +486,26 @@ func (x Rehearsed) waves(d *Dump) ([]expected, error) {
 		if s.Width > 1 {
 			name += fmt.Sprintf(" [%d:0]", s.Width-1)
 		}
-		want[name] = func(v *rehearse.View) string {
+		want[name] = wanted{s.Width, func(v *rehearse.View) (uint64, uint64) {
 			if s.Kind == machine.Bus {
-				return binary(v.Values[i], v.Driven[i], s.Width)
+				return v.Values[i], v.Driven[i]
 			}
-			return binary(v.Values[i], all, s.Width)
-		}
+			return v.Values[i], all
+		}}
 	}
 	var out []expected
 	for _, w := range d.Waves {
 		scope, ok := strings.CutPrefix(w.Scope, x.Store.Machine+".")
 		key := scope + " " + w.Name
-		f := want[key]
-		if !ok || f == nil {
+		f, found := want[key]
+		if !ok || !found {
 			return nil, refuse(1, "the machine has no %s in %s", w.Name, w.Scope)
 		}
+		if w.Width != f.width {
+			return nil, refuse(1, "%s has %d bits, not %d", w.Name, w.Width, f.width)
+		}
 		delete(want, key)
-		out = append(out, expected{w, f})
+		out = append(out, expected{w, f.value})
 	}
 	for name := range want {
 		return nil, refuse(1, "the dump has no %s", name)

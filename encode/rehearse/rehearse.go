@@ -393,10 +393,14 @@ func (r *Rehearsal) arrive(last bool) bool {
 // fill shows the phase as it is before the latches capture.
 func (r *Rehearsal) fill(v *View, at place, still bool, writes []Write) {
 	sc := r.now
+	n := len(r.data.values)
+	both := make([]uint64, n+len(sc.driven)) // one array for two: views are many
+	copy(both, r.data.values)
+	copy(both[n:], sc.driven)
 	*v = View{
 		Instruction: r.opened, Address: r.address, Known: r.known, Owner: r.owner(at), Phase: r.phase,
 		Completed: r.completed, Opcode: at.opcode, Flags: at.flags, Lines: sc.lines,
-		Values: slices.Clone(r.data.values), Driven: slices.Clone(sc.driven), Writes: slices.Clone(writes),
+		Values: both[:n:n], Driven: both[n:], Writes: slices.Clone(writes),
 		Notes: slices.Clone(r.notes), Halt: sc.halt,
 	}
 	if !still {
