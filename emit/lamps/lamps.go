@@ -3,6 +3,7 @@ package lamps
 
 import (
 	"math/bits"
+	"strings"
 
 	"coilwright/encode/assemble"
 	"coilwright/encode/machine"
@@ -26,7 +27,7 @@ type Recorder interface {
 }
 
 // sources gives an address of the program memory the source line that put its
-// first word there.
+// first word there, with single blanks.
 func (s Subject) sources() map[uint64]string {
 	out := map[uint64]string{}
 	for _, l := range s.Program.Lines {
@@ -34,7 +35,7 @@ func (s Subject) sources() map[uint64]string {
 			continue
 		}
 		if m := s.Program.Memories[l.Memory]; s.Machine.Signals[m.Signal].Program {
-			out[l.Address] = l.Text
+			out[l.Address] = strings.Join(strings.Fields(l.Text), " ")
 		}
 	}
 	return out
@@ -56,9 +57,10 @@ func addressBits(s machine.Signal) int { return max(bits.Len64(s.Words-1), 1) }
 // holds reports what keeps a value from phase to phase and has lamps of its own.
 func holds(s machine.Signal) bool { return s.Kind == machine.Register || s.Kind == machine.Flag }
 
-// after is what the registers and flags hold once the latches have captured.
-func after(m *machine.Machine, v *rehearse.View) []uint64 {
-	out := append([]uint64(nil), v.Values...)
+// after puts into out, which is empty, what the registers and flags hold once
+// the latches have captured.
+func after(out []uint64, m *machine.Machine, v *rehearse.View) []uint64 {
+	out = append(out, v.Values...)
 	for _, w := range v.Writes {
 		if holds(m.Signals[w.Signal]) {
 			out[w.Signal] = out[w.Signal]&^w.Mask | w.Value

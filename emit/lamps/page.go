@@ -2,7 +2,6 @@ package lamps
 
 import (
 	"bufio"
-	"fmt"
 	"io"
 	"math/bits"
 	"strconv"
@@ -90,7 +89,7 @@ func short(hash string) string { return hash[:min(12, len(hash))] }
 // rule is a line across the page with a name at its left and a remark at its right end.
 func rule(name, remark string) string {
 	name = cut(name, Width-len(remark)-10)
-	return fmt.Sprintf("-- %s %s %s --", name, strings.Repeat("-", max(Width-utf8.RuneCountInString(name)-len(remark)-8, 2)), remark)
+	return "-- " + name + " " + strings.Repeat("-", max(Width-utf8.RuneCountInString(name)-len(remark)-8, 2)) + " " + remark + " --"
 }
 
 // wrap breaks words into lines of at most Width characters, the second and

@@ -8,9 +8,11 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"coilwright/encode/machine"
 	"coilwright/encode/rehearse"
+	"coilwright/encode/store"
 )
 
 // Marks for a lamp, which a terminal without Unicode and a line printer have too.
@@ -54,6 +56,13 @@ type text struct {
 	name   int // characters of the widest name of the block
 	digits int // hex digits of the widest value
 	views  []*rehearse.View
+
+	// What the last block has used and the next one uses again.
+	out   []byte
+	lines []string
+	rows  []row
+	end   []uint64
+	on    store.Set
 }
 
 func (t *text) View(v *rehearse.View) {
@@ -73,21 +82,31 @@ func (t *text) Close(f rehearse.Final) error {
 
 // instruction writes the block of the views that have been gathered.
 func (t *text) instruction() {
-	rows := t.rows()
+	t.gather()
 	// Names share a column in the block.
 	t.name = len("phase")
-	for _, i := range t.shown(t.views) {
-		t.name = max(t.name, len(t.Machine.Lines[i].Name))
+	t.light(t.views)
+	for i := range t.Machine.Lines {
+		if t.on.Has(i) {
+			t.name = max(t.name, len(t.Machine.Lines[i].Name))
+		}
 	}
-	for _, r := range rows {
-		t.name = max(t.name, len(r.name))
+	for i := range t.rows {
+		t.name = max(t.name, len(t.rows[i].name))
 	}
-	lines := append([]string{t.title()}, t.grid()...)
-	lines = append(lines, "")
-	lines = append(lines, t.values(rows)...)
-	lines = append(lines, t.kept(rows)...)
-	lines = append(lines, t.notes()...)
-	t.block(lines)
+	t.out = append(append(t.out[:0], t.title()...), '\n')
+	t.grid()
+	t.out = append(t.out, '\n')
+	t.values()
+	t.kept()
+	t.notes()
+	t.lines = t.lines[:0]
+	for rest := string(t.out); rest != ""; {
+		line, more, _ := strings.Cut(rest, "\n")
+		t.lines = append(t.lines, line)
+		rest = more
+	}
+	t.block(t.lines)
 	t.views = t.views[:0]
 }
 
@@ -97,10 +116,10 @@ func (t *text) title() string {
 	if last.Known {
 		name += " at " + t.hexAddress(last.Address)
 		if source, ok := t.from[last.Address]; ok {
-			name += ": " + strings.Join(strings.Fields(source), " ")
+			name += ": " + source
 		}
 	}
-	return rule(name, fmt.Sprintf("%s, opcode %s", t.Store.Owners[last.Owner].Name, hex(last.Opcode, t.Machine.Opcode.Width())))
+	return rule(name, t.Store.Owners[last.Owner].Name+", opcode "+hex(last.Opcode, t.Machine.Opcode.Width()))
 }
 
 func (t *text) hexAddress(address uint64) string {
@@ -110,109 +129,149 @@ func (t *text) hexAddress(address uint64) string {
 	return hex(address, addressBits(t.Machine.Signals[t.home]))
 }
 
-// shown lists the lines that are on in some of the phases.
-func (t *text) shown(views []*rehearse.View) []int {
-	var out []int
-	for i := range t.Machine.Lines {
-		if slices.ContainsFunc(views, func(v *rehearse.View) bool { return v.Lines.Has(i) }) {
-			out = append(out, i)
+// light notes the lines that are on in some of the phases.
+func (t *text) light(views []*rehearse.View) {
+	t.on = append(t.on[:0], views[0].Lines...)
+	for _, v := range views[1:] {
+		for i, w := range v.Lines {
+			t.on[i] |= w
 		}
 	}
-	return out
 }
 
-func (t *text) grid() []string {
-	var out []string
+// pad puts text and blanks up to a width.
+func (t *text) pad(text string, width int) {
+	t.out = append(t.out, text...)
+	t.blanks(width - utf8.RuneCountInString(text))
+}
+
+func (t *text) blanks(n int) {
+	for ; n > 0; n-- {
+		t.out = append(t.out, ' ')
+	}
+}
+
+func (t *text) grid() {
 	const cell = 3
 	each := max((Width-t.name)/cell, 4)
 	// Parts of equal size read better than a full one and a remainder.
 	parts := (len(t.views) + each - 1) / each
 	each = (len(t.views) + parts - 1) / parts
-	for views := range slices.Chunk(t.views, each) {
-		if len(out) > 0 {
-			out = append(out, "")
+	for from := 0; from < len(t.views); from += each {
+		views := t.views[from:min(from+each, len(t.views))]
+		if from > 0 {
+			t.out = append(t.out, '\n')
 		}
-		row := func(name string, cell func(v *rehearse.View) string) {
-			var b strings.Builder
-			fmt.Fprintf(&b, "%-*s", t.name, name)
+		t.pad("phase", t.name)
+		for _, v := range views {
+			t.blanks(cell - digitsOf(v.Phase))
+			t.out = strconv.AppendInt(t.out, int64(v.Phase), 10)
+		}
+		t.light(views)
+		for i := range t.Machine.Lines {
+			if !t.on.Has(i) {
+				continue
+			}
+			t.out = append(t.out, '\n')
+			t.pad(t.Machine.Lines[i].Name, t.name)
 			for _, v := range views {
-				fmt.Fprintf(&b, "%3s", cell(v))
-			}
-			out = append(out, b.String())
-		}
-		row("phase", func(v *rehearse.View) string { return strconv.Itoa(v.Phase) })
-		for _, i := range t.shown(views) {
-			row(t.Machine.Lines[i].Name, func(v *rehearse.View) string {
+				mark := byte(dark)
 				if v.Lines.Has(i) {
-					return string(lit)
+					mark = lit
 				}
-				return string(dark)
-			})
-		}
-		row("tick", func(*rehearse.View) string { return "[]" })
-	}
-	return out
-}
-
-// row is a value that lamps show for some phases.
-type row struct {
-	name   string
-	signal int
-	phases string
-	width  int
-	value  uint64
-	remark string
-}
-
-// rows lists what the lamps of buses show while they have a source, what
-// those of registers and flags show that change, and what memories take in.
-func (t *text) rows() []row {
-	var out []row
-	last := t.views[len(t.views)-1]
-	end := after(t.Machine, last)
-	for i, s := range t.Machine.Signals {
-		type shown struct{ value, driven uint64 }
-		at := func(v *rehearse.View) shown {
-			if s.Kind == machine.Bus {
-				return shown{v.Values[i], v.Driven[i]}
+				t.out = append(t.out, ' ', ' ', mark)
 			}
-			return shown{v.Values[i], full(s.Width)}
 		}
+		t.out = append(t.out, '\n')
+		t.pad("tick", t.name)
+		for range views {
+			t.out = append(t.out, " []"...)
+		}
+		t.out = append(t.out, '\n')
+	}
+}
+
+// digitsOf is the length of a number that is not negative.
+func digitsOf(n int) int {
+	d := 1
+	for ; n > 9; n /= 10 {
+		d++
+	}
+	return d
+}
+
+// row is a value that lamps show for some phases, or once those of one have
+// captured.
+type row struct {
+	name     string
+	signal   int
+	after    bool
+	from, to int // phases
+	width    int
+	value    uint64
+	remark   string
+}
+
+// when says for which phases: "2", "2-5", "after 5".
+func (r *row) when(to []byte) []byte {
+	if r.after {
+		to = append(to, "after "...)
+	}
+	to = strconv.AppendInt(to, int64(r.from), 10)
+	if r.to > r.from {
+		to = strconv.AppendInt(append(to, '-'), int64(r.to), 10)
+	}
+	return to
+}
+
+// gather lists what the lamps of buses show while they have a source, what
+// those of registers and flags show that change, and what memories take in.
+func (t *text) gather() {
+	out := t.rows[:0]
+	last := t.views[len(t.views)-1]
+	t.end = after(t.end[:0], t.Machine, last)
+	for i := range t.Machine.Signals {
+		s := &t.Machine.Signals[i]
+		all := full(s.Width)
 		switch s.Kind {
 		case machine.Memory:
 			for _, v := range t.views {
 				for _, w := range v.Writes {
 					if w.Signal == i {
-						out = append(out, row{fmt.Sprintf("%s[%s]", s.Name, hex(w.Index, addressBits(s))), i, "after " + strconv.Itoa(v.Phase), s.Width, w.Value, partial("bits", w.Mask, s.Width)})
+						out = append(out, row{s.Name + "[" + hex(w.Index, addressBits(*s)) + "]", i, true, v.Phase, v.Phase, s.Width, w.Value, partial("bits", w.Mask, s.Width)})
 					}
 				}
 			}
 			continue
 		case machine.Register, machine.Flag:
-			still := func(v *rehearse.View) bool { return v.Values[i] == end[i] }
-			if !slices.ContainsFunc(t.views, func(v *rehearse.View) bool { return !still(v) }) {
+			still := true
+			for _, v := range t.views {
+				still = still && v.Values[i] == t.end[i]
+			}
+			if still {
 				continue
 			}
 		}
+		bus := s.Kind == machine.Bus
 		for from := 0; from < len(t.views); {
-			x, to := at(t.views[from]), from+1
-			for to < len(t.views) && at(t.views[to]) == x {
+			x, to := t.views[from], from+1
+			for to < len(t.views) && t.views[to].Values[i] == x.Values[i] && (!bus || t.views[to].Driven[i] == x.Driven[i]) {
 				to++
 			}
-			if x.driven != 0 {
-				phases := strconv.Itoa(t.views[from].Phase)
-				if to > from+1 {
-					phases += "-" + strconv.Itoa(t.views[to-1].Phase)
-				}
-				out = append(out, row{s.Name, i, phases, s.Width, x.value, partial("driven", x.driven, s.Width)})
+			driven := all
+			if bus {
+				driven = x.Driven[i]
+			}
+			if driven != 0 {
+				out = append(out, row{s.Name, i, false, x.Phase, t.views[to-1].Phase, s.Width, x.Values[i], partial("driven", driven, s.Width)})
 			}
 			from = to
 		}
-		if holds(s) && end[i] != last.Values[i] {
-			out = append(out, row{s.Name, i, "after " + strconv.Itoa(last.Phase), s.Width, end[i], ""})
+		if !bus && t.end[i] != last.Values[i] {
+			out = append(out, row{s.Name, i, true, last.Phase, last.Phase, s.Width, t.end[i], ""})
 		}
 	}
-	return out
+	t.rows = out
 }
 
 // partial says which bits there are, if not all.
@@ -223,87 +282,95 @@ func partial(what string, mask uint64, width int) string {
 	return what + " " + hex(mask, width)
 }
 
-func (t *text) values(rows []row) []string {
+func (t *text) values() {
+	var when [32]byte
 	phases := len("after 12") // wide enough for most, so that the columns stay where they are
-	for _, r := range rows {
-		phases = max(phases, len(r.phases))
+	for i := range t.rows {
+		phases = max(phases, len(t.rows[i].when(when[:0])))
 	}
-	var out []string
 	name := ""
-	for _, r := range rows {
-		digits := hex(r.value, r.width)
+	for i := range t.rows {
+		r := &t.rows[i]
 		label := r.name
 		if label == name {
 			label = "" // the rows of one signal stand together
 		}
 		name = r.name
-		for i, lamps := range lampRows(r.value, r.width) {
-			if i > 0 {
-				out = append(out, fmt.Sprintf("%*s%s", t.name+phases+t.digits+6, "", lamps))
-				continue
-			}
-			text := fmt.Sprintf("%-*s  %-*s  %*s  %s", t.name, label, phases, r.phases, t.digits, digits, lamps)
-			if r.remark != "" {
-				text += "  " + r.remark
-			}
-			out = append(out, text)
-		}
+		t.pad(label, t.name)
+		t.blanks(2)
+		from := len(t.out)
+		t.out = r.when(t.out)
+		t.blanks(phases - (len(t.out) - from) + 2 + t.digits - max((r.width+3)/4, 1))
+		t.out = append(appendHex(t.out, r.value, r.width), ' ', ' ')
+		t.out = appendLamps(t.out, r.value, r.width, t.name+phases+t.digits+6, r.remark)
+		t.out = append(t.out, '\n')
 	}
-	return out
 }
 
-// lampRows draws a value in groups of four, counted from the right, the
-// highest bit first; wide ones on several rows.
-func lampRows(value uint64, width int) []string {
-	var rows []string
-	var b strings.Builder
+// appendLamps draws a value in groups of four, counted from the right, the
+// highest bit first; wide ones on several rows, with a margin before those
+// after the first and a remark behind it.
+func appendLamps(to []byte, value uint64, width, margin int, remark string) []byte {
 	for bit := width - 1; bit >= 0; bit-- {
+		mark := byte(dark)
 		if value>>bit&1 == 1 {
-			b.WriteByte(lit)
-		} else {
-			b.WriteByte(dark)
+			mark = lit
 		}
-		switch {
-		case bit > 0 && bit%lampsARow == 0:
-			rows = append(rows, b.String())
-			b.Reset()
-		case bit > 0 && bit%4 == 0:
-			b.WriteByte(' ')
+		to = append(to, mark)
+		if bit > 0 && bit%lampsARow != 0 {
+			if bit%4 == 0 {
+				to = append(to, ' ')
+			}
+			continue
+		}
+		if remark != "" {
+			to = append(append(to, "  "...), remark...)
+			remark = ""
+		}
+		if bit > 0 {
+			to = append(to, '\n')
+			for range margin {
+				to = append(to, ' ')
+			}
 		}
 	}
-	return append(rows, b.String())
+	return to
 }
 
 // kept lists the registers and flags that have no rows.
-func (t *text) kept(rows []row) []string {
+func (t *text) kept() {
 	var words []string
-	for i, s := range t.Machine.Signals {
-		if holds(s) && !slices.ContainsFunc(rows, func(r row) bool { return r.signal == i }) {
+	for i := range t.Machine.Signals {
+		s := &t.Machine.Signals[i]
+		if holds(*s) && !slices.ContainsFunc(t.rows, func(r row) bool { return r.signal == i }) {
 			words = append(words, s.Name+"="+hex(t.views[0].Values[i], s.Width))
 		}
 	}
-	if len(words) == 0 {
-		return nil
+	if len(words) > 0 {
+		const first = "unchanged: "
+		t.wrapped(first, strings.Repeat(" ", len(first)), words)
 	}
-	const first = "unchanged: "
-	return wrap(first, strings.Repeat(" ", len(first)), words)
 }
 
-func (t *text) notes() []string {
-	var out []string
+func (t *text) wrapped(first, indent string, words []string) {
+	for _, line := range wrap(first, indent, words) {
+		t.out = append(append(t.out, line...), '\n')
+	}
+}
+
+func (t *text) notes() {
 	for _, v := range t.views {
 		for _, n := range v.Notes {
 			words := strings.Fields(fmt.Sprintf("%s: %s", n.Kind, n.Text))
 			if !n.At.IsZero() {
 				words = append(words, fmt.Sprintf("(%s:%d)", filepath.Base(n.At.File), n.At.Line))
 			}
-			out = append(out, wrap(fmt.Sprintf("! phase %d: ", v.Phase), "    ", words)...)
+			t.wrapped(fmt.Sprintf("! phase %d: ", v.Phase), "    ", words)
 		}
 		if v.Halt {
-			out = append(out, fmt.Sprintf("! phase %d: the machine halts in it and stays there", v.Phase))
+			t.out = fmt.Appendf(t.out, "! phase %d: the machine halts in it and stays there\n", v.Phase)
 		}
 	}
-	return out
 }
 
 // wordsARow is how many words of a memory stand side by side at the end.
@@ -340,13 +407,8 @@ func finalLines(m *machine.Machine, f rehearse.Final) []string {
 		if !holds(s) {
 			continue
 		}
-		for k, lamps := range lampRows(f.Values[i], s.Width) {
-			if k > 0 {
-				out = append(out, fmt.Sprintf("%*s%s", name+digits+4, "", lamps))
-				continue
-			}
-			out = append(out, fmt.Sprintf("%-*s  %*s  %s", name, s.Name, digits, hex(f.Values[i], s.Width), lamps))
-		}
+		text := fmt.Sprintf("%-*s  %*s  ", name, s.Name, digits, hex(f.Values[i], s.Width))
+		out = append(out, strings.Split(string(appendLamps([]byte(text), f.Values[i], s.Width, name+digits+4, "")), "\n")...)
 	}
 	for i, s := range m.Signals {
 		words := f.Memories[i]
