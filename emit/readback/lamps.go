@@ -180,7 +180,6 @@ type lampsReader struct {
 
 var (
 	blockTitle = regexp.MustCompile(`^-- (\d+)(?: at ([0-9A-F]+))?(: .*)? -{2,} ([^-]*), opcode ([0-9A-F]+) --$`)
-	lampRow    = regexp.MustCompile(`^(\S+)?  +(after \d+|\d+(?:-\d+)?)  +([0-9A-F]+)  ([#.][#. ]*?)(?:  (bits|driven) ([0-9A-F]+))?$`)
 	moreLamps  = regexp.MustCompile(`^ +([#.][#. ]*)$`)
 )
 
@@ -347,7 +346,7 @@ func (l *lampsReader) values(lines []string, views []*rehearse.View) error {
 			kept = append(kept, strings.Fields(text)[1:]...)
 		case section == 1:
 			kept = append(kept, strings.Fields(text)...)
-		case moreLamps.MatchString(text) && len(shown) > 0:
+		case text[0] == ' ' && len(shown) > 0 && isLamps(strings.TrimLeft(text, " ")):
 			shown[len(shown)-1].marks += text
 		default:
 			s, err := readValue(text)
@@ -371,31 +370,79 @@ func (l *lampsReader) values(lines []string, views []*rehearse.View) error {
 	return l.noted(notes.String(), views)
 }
 
+// readValue reads a row: a name unless it is that of the row above, the phases
+// ("2", "2-5", "after 5"), hex digits, lamps, and which bits are meant if not
+// all ("bits F0", "driven F0"). Two blanks or more stand between them.
 func readValue(text string) (shownValue, error) {
-	f := lampRow.FindStringSubmatch(text)
-	if f == nil {
-		return shownValue{}, fmt.Errorf("%q shows no value", text)
+	s := shownValue{mask: ^uint64(0)}
+	bad := noValue(text)
+	var rest, phases, digits string
+	s.name, rest, _ = strings.Cut(text, " ")
+	if rest, s.after = strings.CutPrefix(strings.TrimLeft(rest, " "), "after "); !strings.HasPrefix(text[len(s.name):], "  ") {
+		return s, bad
 	}
-	s := shownValue{name: f[1], marks: f[4], digits: len(f[3]), kind: f[5], mask: ^uint64(0)}
-	phases, after := strings.CutPrefix(f[2], "after ")
+	var apart [2]bool
+	phases, rest, apart[0] = strings.Cut(rest, "  ")
+	digits, rest, apart[1] = strings.Cut(strings.TrimLeft(rest, " "), "  ")
+	if apart != [2]bool{true, true} {
+		return s, bad
+	}
+	s.marks = rest
+	if i := strings.IndexFunc(rest, func(r rune) bool { return !strings.ContainsRune("#. ", r) }); i >= 0 {
+		mask := ""
+		s.kind, mask, _ = strings.Cut(rest[i:], " ")
+		var spaced, sound bool
+		s.marks, spaced = strings.CutSuffix(rest[:i], "  ")
+		if s.mask, sound = hexDigits(mask); !spaced || !sound || s.kind != "bits" && s.kind != "driven" {
+			return s, bad
+		}
+	}
 	from, to, ranged := strings.Cut(phases, "-")
 	if !ranged {
 		to = from
 	}
-	var errs [4]error
-	s.after = after
-	s.from, errs[0] = strconv.Atoi(from)
-	s.to, errs[1] = strconv.Atoi(to)
-	s.value, errs[2] = strconv.ParseUint(f[3], 16, 64)
-	if f[6] != "" {
-		s.mask, errs[3] = strconv.ParseUint(f[6], 16, 64)
-	}
-	for _, err := range errs {
-		if err != nil {
-			return s, err
-		}
+	var sound [3]bool
+	s.from, sound[0] = decimal(from)
+	s.to, sound[1] = decimal(to)
+	s.value, sound[2] = hexDigits(digits)
+	s.digits = len(digits)
+	if sound != [3]bool{true, true, true} || ranged && s.after || !isLamps(s.marks) {
+		return s, bad
 	}
 	return s, nil
+}
+
+// noValue is a row that cannot be read.
+type noValue string
+
+func (text noValue) Error() string { return strconv.Quote(string(text)) + " shows no value" }
+
+// isLamps reports whether a text is lamps, the first of them in front.
+func isLamps(text string) bool {
+	return text != "" && text[0] != ' ' && strings.Trim(text, "#. ") == ""
+}
+
+func hexDigits(text string) (uint64, bool) {
+	v := uint64(0)
+	for _, c := range []byte(text) {
+		d := strings.IndexByte("0123456789ABCDEF", c)
+		if d < 0 || v>>60 != 0 {
+			return 0, false
+		}
+		v = v<<4 | uint64(d)
+	}
+	return v, text != ""
+}
+
+func decimal(text string) (int, bool) {
+	v := 0
+	for _, c := range []byte(text) {
+		if c < '0' || c > '9' || v > 1<<48 {
+			return 0, false
+		}
+		v = v*10 + int(c-'0')
+	}
+	return v, text != ""
 }
 
 // lamps reads marks, the highest bit first.
@@ -424,6 +471,7 @@ func (l *lampsReader) signals(shown []shownValue, kept []string, views []*rehear
 	}
 	last := views[len(views)-1]
 	used := 0
+	var rows []shownValue // of a signal
 	for i, s := range l.Machine.Signals {
 		all := ^uint64(0) >> (64 - s.Width)
 		if s.Kind == machine.Memory {
@@ -434,7 +482,7 @@ func (l *lampsReader) signals(shown []shownValue, kept []string, views []*rehear
 			used += n
 			continue
 		}
-		var rows []shownValue
+		rows = rows[:0]
 		for _, r := range shown {
 			if r.name == s.Name {
 				rows = append(rows, r)
@@ -455,7 +503,7 @@ func (l *lampsReader) signals(shown []shownValue, kept []string, views []*rehear
 			if err != nil || len(rows) > 0 || s.Kind == machine.Bus {
 				return fmt.Errorf("%s=%s is not unchanged", s.Name, text)
 			}
-			rows = []shownValue{{from: views[0].Phase, to: last.Phase, value: value, mask: ^uint64(0)}, {after: true, from: last.Phase, value: value}}
+			rows = append(rows, shownValue{from: views[0].Phase, to: last.Phase, value: value, mask: ^uint64(0)}, shownValue{after: true, from: last.Phase, value: value})
 		} else if len(rows) > 0 && s.Kind != machine.Bus && !rows[len(rows)-1].after {
 			r := rows[len(rows)-1]
 			rows = append(rows, shownValue{after: true, from: last.Phase, value: r.value})
