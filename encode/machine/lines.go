@@ -75,6 +75,10 @@ func (r *resolver) line(i int, d *definition.Line) {
 	case gates > 0 && latches > 0:
 		r.list.Errorf("line-two-kinds", l.At, "line %s is a gate and a latch at once: it drives a bus and it captures", l.Name).
 			Hintf("split it into two lines")
+		r.blame(nameCause(l.Name))
+		for _, t := range l.Effects { // one of them may be a bus by mistake, or none
+			r.blame(nameCause(r.m.Signals[t.Target.Signal].Name))
+		}
 		bad = true
 	case selects && words+gates+latches > 0:
 		r.list.Errorf("line-two-kinds", l.At, "line %s picks the cases of a unit and has an effect of its own", l.Name).

@@ -269,7 +269,7 @@ func (r *resolver) block(b *definition.Settings, known map[string]func(v *reader
 		if _, isName := r.path[name]; len(v.rest) > 0 && v.rest[0].Name != nil && v.rest[0].Name.Text == name &&
 			(!isName || r.path[name].kind != lineEntity) {
 			r.list.Errorf("setting-repeated", v.rest[0].Name.At, "%s is said twice", name).Note(s.Name.At, "first here").Hintf("delete one")
-			v.rest = v.rest[1:]
+			v.rest, v.bad = v.rest[1:], true // what stands there may have been a value
 		}
 		known[name](v)
 		if !v.bad && len(v.rest) > 0 {
