@@ -172,7 +172,7 @@ func TestKnownMinima(t *testing.T) {
 		{"rd53", "MCNC rd53: how many of 5 are on", whole(5, 3, count), 31, -1},
 		{"rd73", "MCNC rd73: how many of 7 are on", whole(7, 3, count), 127, -1},
 		{"rd84", "MCNC rd84: how many of 8 are on", whole(8, 4, count), 255, -1},
-		{"9sym", "MCNC 9sym: three to six of nine are on", whole(9, 1, func(x int) int { return b2i(count(x) >= 3 && count(x) <= 6) }), 84, 504},
+		{"9sym", "MCNC 9sym: three to six of nine are on", whole(9, 1, func(x int) int { return b2i(count(x) >= 3 && count(x) <= 6) }), 84, -1},
 		{"5-bit square", "computed from all primes", whole(5, 10, func(x int) int { return x * x }), 26, -1},
 		{"5-bit square without bit 0", "MCNC squar5: 25", whole(5, 9, func(x int) int { return x * x >> 1 }), 25, -1},
 	}

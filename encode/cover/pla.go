@@ -14,6 +14,7 @@ import (
 const (
 	maxPLABytes = 64 << 20
 	maxPLAWords = 1 << 23 // of all cubes
+	maxPLAPairs = 1 << 30 // of a term that is on and one that is off
 	maxPLAWork  = 1 << 28 // to find the don't-cares of a file that lists what is off
 )
 
@@ -296,6 +297,9 @@ func (p *plaReader) finish() (PLA, error) {
 		return p.pla, nil
 	}
 	s := p.pla.On.s
+	if p.off.Len() > 0 && p.pla.On.Len() > maxPLAPairs/p.off.Len() {
+		return PLA{}, p.errorf("too many terms")
+	}
 	for i := range p.off.Len() {
 		for j := range p.pla.On.Len() {
 			if a, b := p.off.At(i), p.pla.On.At(j); a.Meets(b) {
