@@ -98,7 +98,11 @@ func (r *reader) join(i, j int) {
 	r.parent[j] = i
 }
 
-const maxPoles = 999
+const (
+	maxPoles = 999
+	// maxPolesInAll bounds what a list of a few bytes a relay can make of memory.
+	maxPolesInAll = 1 << 17
+)
 
 // read joins terminals by wires and by the backplane, and says what the list
 // has that cannot be.
@@ -124,6 +128,7 @@ func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
 	}
 	type relay struct{ a1, first, poles int }
 	var relays []relay
+	poles := 0
 	for _, k := range l.Relays {
 		if !once("relay", k.Name) {
 			continue
@@ -131,6 +136,10 @@ func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
 		if k.Poles < 0 || k.Poles > maxPoles {
 			r.bad("the relay %s has %d poles", k.Name, k.Poles)
 			k.Poles = 0
+		}
+		if poles += k.Poles; poles > maxPolesInAll {
+			r.bad("the relays have more than %d poles together: from %s on they are left out", maxPolesInAll, k.Name)
+			break
 		}
 		a1, a2 := k.Coil()
 		at := relay{a1: r.add(a1), poles: k.Poles}

@@ -90,6 +90,8 @@ func (e TooLarge) Error() string {
 }
 
 const (
+	// maxLevels is past what any supply can drive through diodes.
+	maxLevels = 16
 	// fewStates is up to how many states are tried one by one rather than as sets.
 	fewStates = 1 << 18
 	// maxStates is up to how many are tried one by one if sets take too much.
@@ -169,6 +171,10 @@ func prepare(l *wiring.List, s *store.Store, c store.Changes, o Options) (p *pro
 	w, bad := read(l, s)
 	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s), most: maxNodes}
 	p.vars = variables(p)
+	p.allowed = min(max(l.Levels, 0), maxLevels)
+	if p.allowed != l.Levels {
+		bad = append(bad, Finding{Kind: BadList, Text: fmt.Sprintf("the list allows for %d diodes in series; 0 to %d make sense", l.Levels, maxLevels)})
+	}
 	p.bySets = p.moreThan(fewStates)
 	bad = append(bad, p.absent()...)
 	p.graph = compile(w)
@@ -193,6 +199,7 @@ type prover struct {
 	driven  []bool // by column: the control word drives it
 	vars    []variable
 	mute    []bool // by column: it has no pin, which is said once
+	allowed int    // diodes in series
 	hasty   bool   // the first finding is enough
 	bySets  bool   // there are too many states to try them one by one
 	most    int    // nodes of sets

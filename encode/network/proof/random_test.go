@@ -416,3 +416,41 @@ func TestSameOnEveryMachine(t *testing.T) {
 		}
 	}
 }
+
+// TestGarbage: a list may say anything; the proof answers in words.
+func TestGarbage(t *testing.T) {
+	names := []string{"K1", "K2", "D1", "D2", "J1", "J2", "", "K1:11", "\x00", "J1:1"}
+	ends := []string{"A1", "A2", "11", "12", "14", "A", "K", "1", "2", "3", "999999999999", ""}
+	kinds := []wiring.Kind{wiring.Phase, wiring.Opcode, wiring.Flag, wiring.Line, wiring.Feed, wiring.Return, wiring.Link, wiring.Spare, "", "mains"}
+	for seed := range uint64(2000) {
+		r := rand.New(rand.NewPCG(seed, 4))
+		s, c := randomStore(r)
+		l := &wiring.List{Levels: r.IntN(4) - 1, Negative: r.IntN(2) == 0}
+		name := func() string { return names[r.IntN(len(names))] }
+		number := func() int { return []int{0, 1, 2, 3, -1, 64, 1 << 40, -1 << 60}[r.IntN(8)] }
+		end := func() wiring.Terminal { return wiring.Terminal(name() + ":" + ends[r.IntN(len(ends))]) }
+		for range r.IntN(4) {
+			l.Relays = append(l.Relays, wiring.Relay{Name: name(), Poles: number()})
+			l.Diodes = append(l.Diodes, wiring.Diode{Name: name()})
+		}
+		for range r.IntN(12) {
+			l.Pins = append(l.Pins, wiring.Pin{Name: name(), Pin: number(), Use: wiring.Use{Kind: kinds[r.IntN(len(kinds))], N: number(), Name: name()}})
+		}
+		for range r.IntN(20) {
+			l.Wires = append(l.Wires, wiring.Wire{From: end(), To: end()})
+		}
+		if _, err := Prove(l, s, c, Options{Overlap: true, Detail: 100}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	// A relay of many poles costs few bytes.
+	l := &wiring.List{}
+	for i := range 200 {
+		l.Relays = append(l.Relays, wiring.Relay{Name: fmt.Sprint("K", i), Poles: maxPoles})
+	}
+	s, c := small()
+	r, err := Prove(l, s, c, Options{Detail: 2})
+	if err != nil || len(r.Findings) == 0 || r.Findings[0].Kind != BadList {
+		t.Error(r, err)
+	}
+}

@@ -64,7 +64,7 @@ func (p *prover) newFinder(two bool) *finder {
 	return &finder{
 		prover: p, engine: newEngine(p.graph, two), tally: newTally(p),
 		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1),
-		levels: !p.graph.flat || p.graph.deepest > p.list.Levels,
+		levels: !p.graph.flat || p.graph.deepest > p.allowed,
 	}
 }
 
@@ -240,7 +240,7 @@ func (f *finder) still(w *words, block uint64) {
 	f.settle(f.plans.base)
 	f.save()
 	if f.levels {
-		f.layers(f.plans.base, f.list.Levels)
+		f.layers(f.plans.base, f.allowed)
 		f.saveLayers()
 	}
 	w.occurs(block, f.occur)
@@ -297,7 +297,7 @@ func (f *finder) try(p *plan, lanes uint64, m moment) {
 	f.power(p)
 	f.settle(p)
 	if f.levels {
-		f.layers(p, f.list.Levels)
+		f.layers(p, f.allowed)
 	}
 	f.compare(lanes, f.must, f.must, m)
 	f.cut(p)
@@ -353,7 +353,7 @@ func (f *finder) compare(lanes uint64, must, may []uint64, m moment) {
 // and the coils of relays.
 func (f *finder) deep(lanes uint64, m moment) {
 	w := f.g.w
-	near := f.depth[f.list.Levels].live
+	near := f.depth[f.allowed].live
 	for i, n := range w.line {
 		if n >= 0 && f.driven[i] && !f.mute[i] {
 			f.report(TooDeep, i, f.certain.live[n]&^near[n]&lanes, m)

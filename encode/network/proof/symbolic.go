@@ -34,7 +34,7 @@ func (p *prover) newSymbolic() *symbolic {
 		prover: p, tally: newTally(p), d: newDiagram(len(p.vars), p.most),
 		must: make([]int32, len(p.store.Columns)), may: make([]int32, len(p.store.Columns)),
 		occur: make([]int32, p.store.Phases+1), forgotten: make([]bool, len(p.vars)),
-		levels: !p.graph.flat || p.graph.deepest > p.list.Levels,
+		levels: !p.graph.flat || p.graph.deepest > p.allowed,
 	}
 	for range 2 {
 		w := p.circuit
@@ -217,7 +217,7 @@ func (s *symbolic) begin(moving travelling) {
 		r.savedCtl = append(r.savedCtl[:0], r.ctl...)
 	}
 	if s.levels {
-		s.layers(s.plans.base, s.list.Levels)
+		s.layers(s.plans.base, s.allowed)
 		for i := range s.depth {
 			s.depth[i].saved = append(s.depth[i].saved[:0], s.depth[i].live...)
 		}
@@ -242,7 +242,7 @@ func (s *symbolic) try(p *plan, states int32, m moment) {
 	}
 	s.settle(p)
 	if s.levels {
-		s.layers(p, s.list.Levels)
+		s.layers(p, s.allowed)
 	}
 	s.compare(states, m)
 	if m.bits|m.tested != 0 {
@@ -297,7 +297,7 @@ func (s *symbolic) compare(states int32, m moment) {
 	if !s.levels {
 		return
 	}
-	near := s.depth[s.list.Levels].live
+	near := s.depth[s.allowed].live
 	for i, n := range w.line {
 		if n >= 0 && s.driven[i] && !s.mute[i] {
 			s.blame(TooDeep, i, d.and(d.less(c[n], near[n]), states), m)

@@ -209,7 +209,7 @@ func (p *prover) tell(g *group) Finding {
 			r := g.n - len(w.line)
 			what, to, end = "the coil of "+w.relays[r], w.coils[r], "coil of "+w.relays[r]
 		}
-		f.Text = fmt.Sprintf("%s is fed through more diodes in series than %d", what, p.list.Levels)
+		f.Text = fmt.Sprintf("%s is fed through more diodes in series than %d", what, p.allowed)
 		edges, from, ok := t.way(t.certain, to, func(x edge) int {
 			if t.certain.ctl[x.ctl]&1 == 0 {
 				return -1

@@ -234,7 +234,7 @@ func (f *finder) travel(g *change) {
 		f.settle(f.plans.base)
 		f.save()
 		if f.levels {
-			f.layers(f.plans.base, f.list.Levels)
+			f.layers(f.plans.base, f.allowed)
 			f.saveLayers()
 		}
 		m.phase, m.second = 0, 0
@@ -254,7 +254,7 @@ func (f *finder) tryMoving(p *plan, lanes uint64, m moment) {
 	f.power(p)
 	f.settle(p)
 	if f.levels {
-		f.layers(p, f.list.Levels)
+		f.layers(p, f.allowed)
 	}
 	f.compare(lanes, f.must, f.may, m)
 	f.touch(lanes, m)
