@@ -38,6 +38,7 @@ type plaReader struct {
 	off     *Cover
 	terms   int
 	told    int    // .p, or -1
+	ended   bool   // .e was there
 	text    []byte // of the term that has begun
 	began   int    // its line
 	width   int    // its characters
@@ -45,7 +46,8 @@ type plaReader struct {
 
 // ReadPLA reads Berkeley PLA form: .i and .o or .mv, .p, .type f, fd (the default),
 // fr or fdr, .ilb, .ob, .label, .e; `|` and blanks only separate. With fr and fdr
-// what is neither on nor off is free. Symbolic variables, output phases and paired
+// what is neither on nor off is free. Files in circulation count their terms wrongly,
+// so .p is held only against a file that breaks off without .e. Symbolic variables, output phases and paired
 // decoders are refused. Errors begin with the line.
 func ReadPLA(r io.Reader) (PLA, error) {
 	p := &plaReader{inputs: -1, outputs: -1, told: -1, kind: "fd"}
@@ -78,6 +80,7 @@ func ReadPLA(r io.Reader) (PLA, error) {
 			if err != nil {
 				return PLA{}, err
 			}
+			p.ended = last
 			end = end || last
 		default:
 			if err := p.term(text); err != nil {
@@ -290,7 +293,7 @@ func (p *plaReader) finish() (PLA, error) {
 	if p.pla.On == nil {
 		return PLA{}, p.errorf("no .i and .o, and no .mv")
 	}
-	if p.told >= 0 && p.terms < p.told {
+	if p.told > p.terms && !p.ended {
 		return PLA{}, p.errorf(".p says %d terms, there are %d", p.told, p.terms)
 	}
 	if p.kind == "f" || p.kind == "fd" {

@@ -36,6 +36,7 @@ func TestReadPLA(t *testing.T) {
 			[]string{"01 01 01 01 01", "10 01 11 01 10"}, []string{}},
 		{"old signs", ".i 3\n.o 4\n012 4231\n", []string{"10 01 11 1001"}, []string{"10 01 11 0100"}},
 		{"many values", ".mv 4 2 3 2\n.label var=2 a b c\n0-|101|1-\n", []string{"10 11 101 10"}, []string{"10 11 101 01"}},
+		{"too few terms, but an end", ".i 1\n.o 1\n.p 2\n1 1\n.end\n", []string{"01 1"}, []string{}},
 		{"no inputs", ".i 0\n.o 2\n10\n", []string{"10"}, []string{}},
 		{"no terms", ".i 1\n.o 1\n.e\n", []string{}, []string{}},
 	}
