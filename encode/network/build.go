@@ -24,6 +24,10 @@ var Styles = []string{"plain", "shared", "minimal"}
 // Neither is ever dearer than plain: if the search finds nothing better, it
 // keeps what plain has.
 func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) (*Circuit, error) {
+	return build(s, ch, hw, style, effort)
+}
+
+func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, effort int) (*Circuit, error) {
 	if !slices.Contains(Styles, style) {
 		return nil, fmt.Errorf("there is no style %q: plain, shared, minimal", style)
 	}
@@ -43,7 +47,15 @@ func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) 
 		if st == "plain" {
 			c = d.plain(s, gather(s, driven))
 		} else {
-			c = d.cheapest(s)
+			if p := d.byPattern(effort / 3); p != nil {
+				c = d.draw(s, p)
+			}
+			if c == nil || len(d.pieces) <= mostPieces {
+				d = newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
+				if x := d.cheapest(s, effort); c == nil || x.Price(hw).Total < c.Price(hw).Total {
+					c = x
+				}
+			}
 		}
 		c.Cost = c.Price(hw)
 		if best == nil || c.Cost.Total < best.Cost.Total {
@@ -82,6 +94,7 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 	seen := map[condKey]bool{}
 	var conds []condition
 	var names []string
+	var keys []condKey
 	for i := range drafts {
 		r := &drafts[i].Row
 		key := condKey{fmt.Sprint(r.Opcodes), r.Flags}
@@ -96,13 +109,17 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		}
 		conds = append(conds, c)
 		names = append(names, r.Owner)
+		keys = append(keys, key)
 	}
+	d.budget = 0
+	relayOf := map[condKey]int{} // variable
 	for k, c := range conds {
 		if _, ok := d.addCondition(c); ok {
 			d.names[len(d.conds)-1] = names[k]
+			relayOf[keys[k]] = len(d.vars) - 1
 		}
 	}
-	d.budget = 0
+	all, prices := d.vars, d.price
 	line := map[int]int{}
 	for k, l := range d.driven {
 		line[l] = k
@@ -138,7 +155,18 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 			alive = append(alive, int32(q))
 			frozen[q] = d.pieces[q].frozenIn(w)
 		}
+		// Only the row's own relay beside the bits: with all of them a machine of
+		// hundreds of instructions would take minutes.
+		d.vars, d.price = slices.Clone(all[:d.bits]), slices.Clone(prices[:d.bits])
+		v, relay := relayOf[condKey{fmt.Sprint(r.Opcodes), r.Flags}]
+		if relay {
+			d.vars, d.price = append(d.vars, all[v]), append(d.price, prices[v])
+		}
 		b.root = d.grow(group, alive, frozen, func(q, _ int) bool { return need.Has(q) })
+		if relay {
+			b.root = shift(b.root, d.bits, v)
+		}
+		d.vars, d.price = all, prices
 		p.feeds[k].trees = append(p.feeds[k].trees, b)
 	}
 	return d.draw(s, p)
@@ -146,12 +174,16 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 
 // effort bounds the search, counted in wants looked at, so that the same store
 // gives the same network on every machine: about two seconds on a common one.
-const effort = 60_000_000
+const effort = 120_000_000
+
+// mostPieces bounds the search from bits alone: with more, decoding once and
+// working with relays has come out cheaper each time, and is found sooner.
+const mostPieces = 200
 
 // cheapest searches wires and conditions, and then deals the contacts out to
 // the relays' poles: bodies are bought whole, so a contact more on a relay that
 // has a free pole costs less than one that needs another body.
-func (d *designer) cheapest(s *store.Store) *Circuit {
+func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	p := d.search(nil, effort/3)
 	best := d.draw(s, p)
 	best.Cost = best.Price(d.hw)
@@ -514,6 +546,21 @@ func (d *designer) usedConditions(p *plan) []bool {
 // joint ones if they need not look at what is in change-over while a wire with
 // a contact of the condition is powered, else the trees that each had by itself.
 func (d *designer) coilFeed(p *plan, order []int) *feed {
+	if d.joint != nil {
+		keep := map[int]int{}
+		for n, k := range order {
+			keep[k] = n
+		}
+		out := &feed{}
+		for _, b := range d.joint.trees {
+			kept := branch{root: only(b.root, keep, len(order))}
+			for n := range order {
+				kept.outputs = append(kept.outputs, n)
+			}
+			out.trees = append(out.trees, kept)
+		}
+		return out
+	}
 	place := map[int]int{}
 	var tied []demand
 	for n, k := range order {

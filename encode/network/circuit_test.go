@@ -246,7 +246,7 @@ func TestCircuitsOfRandomMachines(t *testing.T) {
 		}
 		machines++
 		for _, style := range Styles {
-			c, err := Build(w.store, w.ch, w.m.Hardware, style)
+			c, err := build(w.store, w.ch, w.m.Hardware, style, 1_000_000)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -222,3 +222,299 @@ func (d *designer) idle(p *plan, cond int) float64 {
 	spare := (poles - uses%poles) % poles
 	return float64(spare) * d.bodyPrice() / float64(poles)
 }
+
+// pattern is what a group of outputs on a wire needs from a relay.
+type pattern struct {
+	need, may store.Set // pieces
+	uses      int
+}
+
+// byPattern designs a network that decodes once and then works with relays: a
+// joint tree tells the pieces apart, diodes from its ends pull in a relay for
+// each pattern that some group of outputs needs, and each group takes a pole.
+// Patterns that one relay can serve are put together, first fit.
+func (d *designer) byPattern(until int) *plan {
+	d.poles = true
+	p := d.search(nil, until)
+	d.poles = false
+	d.cache = map[string]*feed{}
+	if p.cost >= impossible {
+		return nil
+	}
+	type spot struct {
+		wire    int
+		group   []demand
+		pattern int // -1: always fed
+	}
+	var spots []spot
+	var patterns []pattern
+	demands := make([][]demand, len(p.wires))
+	for line := range d.driven {
+		u := &p.usage[line]
+		for k, w := range u.wires {
+			demands[w] = append(demands[w], demand{line, u.pieces[k]})
+		}
+	}
+	for w, set := range p.wires {
+		for _, g := range groups(demands[w]) {
+			x := pattern{need: g[0].pieces, may: store.NewSet(len(d.pieces))}
+			all := true
+			for i := range d.pieces {
+				ok := true
+				for _, y := range g {
+					ok = ok && d.fits(set, i, y.output)
+				}
+				if ok {
+					x.may.Add(i)
+				} else {
+					all = false
+				}
+			}
+			if all {
+				spots = append(spots, spot{w, g, -1})
+				continue
+			}
+			at := -1
+			for k := range patterns {
+				ok := true
+				for i := range x.need {
+					if (x.need[i]|patterns[k].need[i])&^(x.may[i]&patterns[k].may[i]) != 0 {
+						ok = false
+						break
+					}
+				}
+				if ok && (at < 0 || patterns[k].need.Equal(x.need)) {
+					at = k
+					if patterns[k].need.Equal(x.need) {
+						break
+					}
+				}
+			}
+			if at < 0 {
+				at = len(patterns)
+				patterns = append(patterns, pattern{need: slices.Clone(x.need), may: slices.Clone(x.may)})
+			} else {
+				for i := range x.need {
+					patterns[at].need[i] |= x.need[i]
+					patterns[at].may[i] &= x.may[i]
+				}
+			}
+			patterns[at].uses++
+			spots = append(spots, spot{w, g, at})
+		}
+	}
+	// A relay is bought whole: a pattern with few uses goes to trees on its
+	// wires where that is cheaper.
+	budget := d.budget
+	d.budget = 0
+	direct := make([][]demand, len(p.wires))
+	trees := make([]*decision, len(p.wires))
+	onWire := func(w int, group []demand) *decision {
+		frozen := make([]uint64, len(d.pieces))
+		var alive []int32
+		for i := range d.pieces {
+			if !p.wires[w].and(d.pieces[i].live).empty() {
+				alive = append(alive, int32(i))
+				frozen[i] = d.pieces[i].frozenIn(p.wires[w])
+			}
+		}
+		return d.grow(group, alive, frozen, func(i, line int) bool { return d.fits(p.wires[w], i, line) })
+	}
+	spotsOf := make([][]int, len(patterns))
+	for i, x := range spots {
+		if x.pattern >= 0 {
+			spotsOf[x.pattern] = append(spotsOf[x.pattern], i)
+		}
+	}
+	order := make([]int, len(patterns))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(len(spotsOf[a]), len(spotsOf[b])) })
+	gone := make([]bool, len(patterns))
+	for range 2 {
+		for _, k := range order {
+			if gone[k] || d.work > 2*until {
+				continue
+			}
+			uses := len(spotsOf[k])
+			bodies, _ := ConditionSignal.bodies(uses, d.hw.Relay.Poles)
+			relay := float64(bodies)*d.bodyPrice() + float64(uses)*(d.hw.Cost.Contact+2*d.hw.Cost.Joint) + d.contactPrice()
+			more := 0.0
+			next := map[int]*decision{}
+			groups := map[int][]demand{}
+			for _, i := range spotsOf[k] {
+				w := spots[i].wire
+				g := groups[w]
+				if g == nil {
+					g = slices.Clone(direct[w])
+				}
+				groups[w] = append(g, spots[i].group...)
+			}
+			for _, i := range spotsOf[k] {
+				w := spots[i].wire
+				if next[w] != nil {
+					continue
+				}
+				next[w] = onWire(w, groups[w])
+				more += next[w].cost - d.diode*float64(len(spots[i].group))
+				if trees[w] != nil {
+					more -= trees[w].cost
+				}
+				if more >= relay {
+					break
+				}
+			}
+			if more >= relay {
+				continue
+			}
+			gone[k] = true
+			for w, t := range next {
+				trees[w], direct[w] = t, groups[w]
+			}
+		}
+	}
+	d.budget = budget
+	var kept []pattern
+	renumber := make([]int, len(patterns))
+	for k := range patterns {
+		renumber[k] = -2
+		if !gone[k] {
+			renumber[k] = len(kept)
+			kept = append(kept, patterns[k])
+		}
+	}
+	patterns = kept
+	for i := range spots {
+		if spots[i].pattern >= 0 {
+			spots[i].pattern = renumber[spots[i].pattern]
+		}
+	}
+	spots = slices.DeleteFunc(spots, func(x spot) bool { return x.pattern == -2 })
+	var tied []demand
+	for k := range patterns {
+		tied = append(tied, demand{k, patterns[k].need})
+	}
+	alive := make([]int32, len(d.pieces))
+	for i := range alive {
+		alive[i] = int32(i)
+	}
+	may := func(i, k int) bool { return patterns[k].may.Has(i) }
+	joint := &feed{}
+	if len(tied) > 0 {
+		for _, frozen := range [][]uint64{d.flagsFrozen(), make([]uint64, len(d.pieces))} {
+			// One tree: taking outputs out of it would cost a decoder each.
+			root := d.grow(tied, alive, frozen, may)
+			if root.cost < impossible {
+				b := branch{root: root}
+				for k := range patterns {
+					b.outputs = append(b.outputs, k)
+				}
+				joint.trees, joint.cost = []branch{b}, root.cost
+				break
+			}
+		}
+		if joint.trees == nil {
+			return nil
+		}
+	}
+	first := len(d.vars)
+	for k := range patterns {
+		values, looks := make([]uint8, len(d.pieces)), make([]uint64, len(d.pieces))
+		for p := range d.pieces {
+			joint.trees[0].root.walk(d.vars[:d.bits], int32(p), 0, func(outputs store.Set, looked uint64) {
+				if outputs.Has(k) {
+					values[p] |= 2
+				} else {
+					values[p] |= 1
+				}
+				looks[p] |= looked
+			})
+		}
+		d.vars = append(d.vars, newVariable(len(d.vars), values, looks))
+		d.price = append(d.price, d.contactPrice())
+		d.conds = append(d.conds, condition{})
+	}
+	d.joint = joint
+	all, prices := d.vars, d.price
+	p.cost = joint.cost
+	for w := range p.wires {
+		p.feeds[w] = &feed{}
+		if len(direct[w]) == 0 {
+			continue
+		}
+		d.vars, d.price = slices.Clone(all[:d.bits]), slices.Clone(prices[:d.bits])
+		b := branch{root: onWire(w, direct[w])}
+		for _, y := range direct[w] {
+			b.outputs = append(b.outputs, y.output)
+		}
+		p.feeds[w].trees = append(p.feeds[w].trees, b)
+		p.feeds[w].cost += b.root.cost
+		p.cost += b.root.cost
+	}
+	for _, x := range spots {
+		d.vars, d.price = slices.Clone(all[:d.bits]), slices.Clone(prices[:d.bits])
+		if x.pattern >= 0 {
+			d.vars = append(d.vars, all[first+x.pattern])
+			d.price = append(d.price, prices[first+x.pattern])
+		}
+		frozen := make([]uint64, len(d.pieces))
+		var alive []int32
+		for i := range d.pieces {
+			if !p.wires[x.wire].and(d.pieces[i].live).empty() {
+				alive = append(alive, int32(i))
+				frozen[i] = d.pieces[i].frozenIn(p.wires[x.wire])
+			}
+		}
+		b := branch{root: d.grow(x.group, alive, frozen, func(i, line int) bool { return d.fits(p.wires[x.wire], i, line) })}
+		if x.pattern >= 0 {
+			b.root = shift(b.root, d.bits, first+x.pattern)
+		}
+		for _, y := range x.group {
+			b.outputs = append(b.outputs, y.output)
+		}
+		f := p.feeds[x.wire]
+		f.trees = append(f.trees, b)
+		f.cost += b.root.cost
+		p.cost += b.root.cost
+	}
+	d.vars, d.price = all, prices
+	for w := range p.wires {
+		if len(p.feeds[w].trees) > 0 {
+			p.feeds[w].cost += d.wirePrice(p.wires[w])
+			p.cost += d.wirePrice(p.wires[w])
+		}
+	}
+	return p
+}
+
+// shift copies a tree with one variable renumbered.
+func shift(t *decision, from, to int) *decision {
+	if t.v < 0 {
+		return t
+	}
+	c := *t
+	if c.v == from {
+		c.v = to
+	}
+	c.off, c.on = shift(t.off, from, to), shift(t.on, from, to)
+	return &c
+}
+
+// only copies a tree with the outputs that are kept, renumbered; contacts that tell nothing apart any more go.
+func only(t *decision, keep map[int]int, n int) *decision {
+	if t.v < 0 {
+		out := store.NewSet(n)
+		for _, k := range t.outputs.Columns() {
+			if at, ok := keep[k]; ok {
+				out.Add(at)
+			}
+		}
+		return &decision{v: -1, outputs: out}
+	}
+	off, on := only(t.off, keep, n), only(t.on, keep, n)
+	if off.v < 0 && on.v < 0 && off.outputs.Equal(on.outputs) {
+		return off
+	}
+	return &decision{v: t.v, off: off, on: on, contacts: 1 + off.contacts + on.contacts}
+}

@@ -31,6 +31,8 @@ type designer struct {
 	cache  map[string]*feed
 	travel phaseSet  // phases in which the whole opcode is in change-over: nothing may look at it
 	nlog   []float64 // n log2 n
+	poles  bool      // weigh a wire as if each group of outputs took one pole
+	joint  *feed     // trees that pull in all conditions at once, if they were made so
 	work   int       // wants looked at so far, in words of pieces: the same on every machine
 	budget int       // nodes of a tree that are tried in several ways
 }
@@ -45,6 +47,8 @@ type feed struct {
 	trees []branch
 	cost  float64
 }
+
+func (f *feed) empty() bool { return f.cost == 0 }
 
 // branch is one tree on a wire, with the outputs that it may feed.
 type branch struct {
@@ -235,27 +239,53 @@ func (d *designer) hang(w phaseSet, demands []demand) *feed {
 		}
 	}
 	may := func(piece, line int) bool { return d.fits(w, piece, line) }
+	if d.poles {
+		f := &feed{cost: d.wirePrice(w) + d.poleCost(demands, alive, may)}
+		d.cache[string(key)] = f
+		return f
+	}
 	f := d.arrange(demands, alive, frozen, may)
 	f.cost += d.wirePrice(w)
 	d.cache[string(key)] = f
 	return f
 }
 
-// arrange splits the outputs of one wire into trees: outputs needed by the
-// same pieces share one, and trees are joined while that is cheaper.
-func (d *designer) arrange(demands []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *feed {
-	var groups [][]demand
+// poleCost is what a wire costs if every group of outputs that is not always
+// fed takes one pole of a relay.
+func (d *designer) poleCost(demands []demand, alive []int32, may func(piece, output int) bool) float64 {
+	cost := 0.0
+	for _, g := range groups(demands) {
+		cost += d.diode * float64(len(g))
+		for _, p := range alive {
+			if !may(int(p), g[0].output) {
+				cost += d.contactPrice()
+				break
+			}
+		}
+	}
+	return cost
+}
+
+// groups puts outputs together that the same pieces need.
+func groups(demands []demand) [][]demand {
+	var out [][]demand
 	at := map[string]int{}
 	for _, x := range demands {
 		key := string(bytesOf(x.pieces))
 		i, ok := at[key]
 		if !ok {
-			i = len(groups)
+			i = len(out)
 			at[key] = i
-			groups = append(groups, nil)
+			out = append(out, nil)
 		}
-		groups[i] = append(groups[i], x)
+		out[i] = append(out[i], x)
 	}
+	return out
+}
+
+// arrange splits the outputs of one wire into trees: outputs needed by the
+// same pieces share one, and trees are joined while that is cheaper.
+func (d *designer) arrange(demands []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *feed {
 	grow := func(g []demand) branch {
 		b := branch{root: d.grow(g, alive, frozen, may)}
 		for _, x := range g {
@@ -269,7 +299,7 @@ func (d *designer) arrange(demands []demand, alive []int32, frozen []uint64, may
 	}
 	var parts []part
 	var always []demand
-	for _, g := range groups {
+	for _, g := range groups(demands) {
 		b := grow(g)
 		if b.root.v < 0 && b.root.cost < impossible {
 			always = append(always, g...)
@@ -512,8 +542,8 @@ func (d *designer) search(from *plan, until int) *plan {
 		improved = false
 		for w := len(best.wires) - 1; w >= d.phases && d.work < until; w-- {
 			next := d.weigh(slices.Delete(slices.Clone(best.wires), w, w+1), best, w)
-			if next.cost < best.cost-1e-9 || best.feeds[w].trees == nil {
-				improved = improved || best.feeds[w].trees != nil
+			if next.cost < best.cost-1e-9 || best.feeds[w].empty() {
+				improved = improved || !best.feeds[w].empty()
 				best = next
 			}
 		}

@@ -180,26 +180,35 @@ func (g *grower) split(pieces store.Set) *decision {
 	if len(choices) == 0 {
 		return &decision{v: -1, cost: impossible, outputs: store.NewSet(1)}
 	}
-	byGroups := func(a, b choice) int {
-		return cmp.Or(cmp.Compare(a.groups, b.groups), cmp.Compare(a.entropy, b.entropy), cmp.Compare(g.price[a.v], g.price[b.v]))
+	// The best two by entropy, and the best two by groups, in the order of the variables.
+	better := func(a, b *choice) bool {
+		return cmp.Or(cmp.Compare(a.entropy, b.entropy), cmp.Compare(a.groups, b.groups), cmp.Compare(g.price[a.v], g.price[b.v])) < 0
 	}
-	byEntropy := func(a, b choice) int {
-		return cmp.Or(cmp.Compare(a.entropy, b.entropy), cmp.Compare(a.groups, b.groups), cmp.Compare(g.price[a.v], g.price[b.v]))
+	fewer := func(a, b *choice) bool {
+		return cmp.Or(cmp.Compare(a.groups, b.groups), cmp.Compare(a.entropy, b.entropy), cmp.Compare(g.price[a.v], g.price[b.v])) < 0
 	}
-	slices.SortStableFunc(choices, byEntropy)
-	choices[0].picked = true
-	if g.left > 0 && len(choices) > 1 {
-		g.left--
-		choices[1].picked = true
-		rest := slices.Clone(choices)
-		slices.SortStableFunc(rest, byGroups)
-		for _, c := range rest[:2] {
-			for k := range choices {
-				if choices[k].v == c.v {
-					choices[k].picked = true
-				}
+	pick := func(less func(a, b *choice) bool, n int) {
+		var first, second *choice
+		for k := range choices {
+			c := &choices[k]
+			switch {
+			case first == nil || less(c, first):
+				first, second = c, first
+			case second == nil || less(c, second):
+				second = c
 			}
 		}
+		first.picked = true
+		if n > 1 && second != nil {
+			second.picked = true
+		}
+	}
+	if g.left > 0 {
+		g.left--
+		pick(better, 2)
+		pick(fewer, 2)
+	} else {
+		pick(better, 1)
 	}
 	var best *decision
 	for _, c := range choices {
