@@ -51,9 +51,13 @@ func load(t *testing.T, name string) *example {
 	e.plan, list = schedule.Encode(e.machine)
 	silent("schedule", list)
 	e.store = schedule.Weave(e.machine, e.plan)
-	e.matrix, list = network.Plain(e.store, e.machine.Hardware)
-	silent("matrix", list)
-	var err error
+	c, err := network.Build(e.store, schedule.Changes(e.machine, e.plan), e.machine.Hardware, "plain")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, list := network.Place(c, e.store, e.machine.Hardware)
+	silent("place", list)
+	e.matrix = n.Matrix
 	if e.image, err = image.Whole(e.store); err != nil {
 		t.Fatal(err)
 	}

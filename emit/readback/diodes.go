@@ -23,8 +23,8 @@ type placed struct {
 	spots   map[string]string // card and place -> the row there
 }
 
-func newPlaced(s *store.Store) *placed {
-	return &placed{wiring: newWiring(s), columns: map[string]string{}, pins: map[string]string{}, spots: map[string]string{}}
+func newPlaced(s *store.Store, style string) *placed {
+	return &placed{wiring: newWiring(s, style), columns: map[string]string{}, pins: map[string]string{}, spots: map[string]string{}}
 }
 
 // next checks what all lists say of a diode: its number, that its place,
@@ -38,7 +38,7 @@ func (p *placed) next(n int, name, card, place, row, column, line, pin string, r
 		known           map[string]string
 		what, at, wants string
 	}{{p.spots, "place", place, row}, {p.columns, "column", column, line}, {p.pins, "pin", pin, line}} {
-		if x.what == "column" && column == "" {
+		if x.at == "" && x.what != "place" {
 			continue
 		}
 		if v, err := strconv.Atoi(x.at); err != nil || v < 1 {
@@ -62,7 +62,7 @@ func (p *placed) next(n int, name, card, place, row, column, line, pin string, r
 // DiodesCSV reads a placement list as CSV and follows its diodes. An error is
 // a *LineError (the number of a record for its line), or names the first word
 // that is not the store's.
-func DiodesCSV(r io.Reader, s *store.Store) error {
+func DiodesCSV(r io.Reader, s *store.Store, style string) error {
 	records, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return err
@@ -71,13 +71,27 @@ func DiodesCSV(r io.Reader, s *store.Store) error {
 	if len(records) == 0 || !slices.Equal(records[0], head) {
 		return refuse(1, "the header is not that of a placement list")
 	}
-	p := newPlaced(s)
+	p := newPlaced(s, style)
 	stated := map[string]string{}
 	for i, f := range records[1:] {
 		n := i + 2
 		name, row, kind, line := f[0], f[3], f[4], f[11]
 		if f[15] != s.Machine || !sameHash(strings.TrimPrefix(f[16], "sha256:"), s) {
 			return refuse(n, "the record is of machine %s with %s", f[15], f[16])
+		}
+		if name == "" {
+			r, err := csvRow(n, p.wiring, row, f[6], f[7], f[8])
+			if err != nil {
+				return err
+			}
+			if _, ok := stated[row]; ok || strings.Join(f[12:15], "")+f[2]+f[10] != "" {
+				return refuse(n, "row %s has diodes, or no contact that lies on a column", row)
+			}
+			stated[row] = f[9]
+			if err := p.reach(n, r, line); err != nil {
+				return err
+			}
+			continue
 		}
 		source, sink := row, line
 		if kind == "pulse" {
@@ -121,10 +135,10 @@ func DiodesCSV(r io.Reader, s *store.Store) error {
 
 var (
 	named      = regexp.MustCompile(`^[PR]\d+  `)
-	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+): place (\d+), (\d+) diodes?, leaves by pin (\d+)$`)
-	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\)) by pin (\d+): place (\d+), (\d+) diodes?$`)
-	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(\d+) (column|row|pulse|phase) `)
-	countLine  = regexp.MustCompile(`^\[ \] pin +(\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?$`)
+	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+): place (\d+), (\d+) diodes?(?:, leaves by pin \d+)?$`)
+	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\))(?: through K\d+:\d+)?(?:, by pin \d+)?: (?:place (\d+), (\d+) diodes?|straight onto (\S+), no diode)$`)
+	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(-|\d+) (column|row|pulse|phase) `)
+	countLine  = regexp.MustCompile(`^\[ \] pin +(-|\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?$`)
 	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows? +(\d+) pulse wires? +(\d+) diodes?$`)
 )
 
@@ -144,12 +158,12 @@ type listReader struct {
 
 // DiodesText reads a placement list for paper and follows its diodes. Errors
 // are as for DiodesCSV.
-func DiodesText(r io.Reader, s *store.Store) error {
+func DiodesText(r io.Reader, s *store.Store, style string) error {
 	all, err := io.ReadAll(r)
 	if err != nil {
 		return err
 	}
-	l := &listReader{placed: newPlaced(s), stated: map[string]string{}}
+	l := &listReader{placed: newPlaced(s, style), stated: map[string]string{}}
 	text := strings.Split(strings.TrimSuffix(string(all), "\n"), "\n")
 	ended := false
 	for i := 0; i < len(text); i++ {
@@ -181,7 +195,7 @@ func DiodesText(r io.Reader, s *store.Store) error {
 			l.row, l.stated[m[1]] = nil, m[2]
 		case rowTitle.MatchString(line):
 			m := rowTitle.FindStringSubmatch(line)
-			if err := l.title(n, m[1], m[6], m[7]); err != nil {
+			if err := l.title(n, m[1], m[5], m[6]); err != nil {
 				return err
 			}
 			below := i + 1
@@ -192,6 +206,11 @@ func DiodesText(r io.Reader, s *store.Store) error {
 				return err
 			}
 			l.stated[m[1]] = m[4] + strings.TrimPrefix(m[2], "phase ")
+			if m[7] != "" {
+				if err := l.reach(n, l.row, m[7]); err != nil {
+					return err
+				}
+			}
 		case diodeLine.MatchString(line):
 			if err := l.diode(n, diodeLine.FindStringSubmatch(line)); err != nil {
 				return err
@@ -268,11 +287,8 @@ func (l *listReader) diode(n int, m []string) error {
 	if m[4] != l.name || m[3] != l.place || m[2] != strconv.Itoa(l.cards) {
 		return refuse(n, "%s stands under row %s, place %s of card %d, and says %s, place %s of card %s", m[1], l.name, l.place, l.cards, m[4], m[3], m[2])
 	}
-	column := m[5]
-	if column == "-" {
-		column = ""
-	}
-	if err := l.next(n, m[1], m[2], m[3], m[4], column, m[6], m[7], m[8] == "row" || m[8] == "phase"); err != nil {
+	column, pin := strings.Trim(m[5], "-"), strings.Trim(m[7], "-")
+	if err := l.next(n, m[1], m[2], m[3], m[4], column, m[6], pin, m[8] == "row" || m[8] == "phase"); err != nil {
 		return err
 	}
 	l.counts[m[7]+" "+m[6]]++

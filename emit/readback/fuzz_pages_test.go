@@ -56,10 +56,15 @@ func fuzzPage(f *testing.F, name string, read func(io.Reader, *store.Store) erro
 // FuzzSummary is fuzzPage for the reader that wants the machine too.
 func FuzzSummary(f *testing.F) {
 	m, s, text := page(f, "quern", "summary.txt")
-	mx, list := network.Plain(s, m.Hardware)
+	c, err := network.Build(s, store.Changes{}, m.Hardware, "plain")
+	if err != nil {
+		f.Fatal(err)
+	}
+	n, list := network.Place(c, s, m.Hardware)
 	if len(list) > 0 {
 		f.Fatal(list)
 	}
+	mx := n.Matrix
 	if err := Summary(strings.NewReader(text), m, s, mx); err != nil {
 		f.Fatal(err)
 	}
@@ -73,7 +78,11 @@ func FuzzSummary(f *testing.F) {
 }
 
 func FuzzChart(f *testing.F)      { fuzzPage(f, "phases.txt", Chart) }
-func FuzzMatrixText(f *testing.F) { fuzzPage(f, "matrix.txt", MatrixText) }
-func FuzzMatrixCSV(f *testing.F)  { fuzzPage(f, "matrix.csv", MatrixCSV) }
-func FuzzDiodesText(f *testing.F) { fuzzPage(f, "diodes.txt", DiodesText) }
-func FuzzDiodesCSV(f *testing.F)  { fuzzPage(f, "diodes.csv", DiodesCSV) }
+func FuzzMatrixText(f *testing.F) { fuzzPage(f, "matrix.txt", plain(MatrixText)) }
+func FuzzMatrixCSV(f *testing.F)  { fuzzPage(f, "matrix.csv", plain(MatrixCSV)) }
+func FuzzDiodesText(f *testing.F) { fuzzPage(f, "diodes.txt", plain(DiodesText)) }
+func FuzzDiodesCSV(f *testing.F)  { fuzzPage(f, "diodes.csv", plain(DiodesCSV)) }
+
+func plain(read func(io.Reader, *store.Store, string) error) func(io.Reader, *store.Store) error {
+	return func(r io.Reader, s *store.Store) error { return read(r, s, "plain") }
+}

@@ -16,7 +16,7 @@ import (
 // MatrixCSV reads a matrix as CSV and follows its diodes. An error is a
 // *LineError (the number of a record for its line), or names the first word
 // that is not the store's.
-func MatrixCSV(r io.Reader, s *store.Store) error {
+func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 	records, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return err
@@ -24,7 +24,7 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 	if len(records) == 0 {
 		return refuse(1, "no header")
 	}
-	first := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "phases"}
+	first := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "phases"}
 	last := []string{"diodes", "machine", "hash"}
 	lines := make([]string, len(s.Columns))
 	for i, c := range s.Columns {
@@ -33,7 +33,7 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 	if !slices.Equal(records[0], slices.Concat(first, lines, last)) {
 		return refuse(1, "the header is not that of this machine's matrix")
 	}
-	w := newWiring(s)
+	w := newWiring(s, style)
 	totals := make([]int, len(lines))
 	all, ended := 0, false
 	places := map[string]bool{}
@@ -66,14 +66,14 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 			}
 			continue
 		}
-		if spot := f[1] + " place " + f[2]; places[spot] {
+		if spot := f[1] + " place " + f[2]; f[2] != "" && places[spot] {
 			return refuse(n, "two rows on card %s", spot)
 		} else {
 			places[spot] = true
 		}
 		all += diodes
 		if f[4] == "pulse" {
-			phases, err := parseSpans(f[9])
+			phases, err := parseSpans(f[10])
 			if err != nil {
 				return refuse(n, "%v", err)
 			}
@@ -97,8 +97,8 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 		if err != nil {
 			return err
 		}
-		stated[row.name] = f[9]
-		count := 0
+		stated[row.name] = f[10]
+		count, direct := 0, 0
 		for l, c := range cells {
 			switch c {
 			case "":
@@ -106,12 +106,18 @@ func MatrixCSV(r io.Reader, s *store.Store) error {
 				row.lines = append(row.lines, l)
 				totals[l]++
 				count++
+			case "direct":
+				row.lines = append(row.lines, l)
+				direct++
 			default:
 				return refuse(n, "%q in the column of %s", c, lines[l])
 			}
 		}
 		if count != diodes {
 			return refuse(n, "%d marks, and %d diodes in the count", count, diodes)
+		}
+		if direct > 1 || direct == 1 && count > 0 || (direct == 1) != (f[2] == "") {
+			return refuse(n, "row %s lies on a column and has a place or diodes, or neither", f[0])
 		}
 	}
 	if !ended {
@@ -128,7 +134,7 @@ func csvRow(n int, w *wiring, name, opcodes, flags, wire string) (*wiredRow, err
 	r := wiredRow{name: name, opcodes: []cube.Cube{{}}, wire: wire}
 	var err error
 	if opcodes != "every" {
-		if r.opcodes, err = parsePatterns(strings.ReplaceAll(opcodes, "0b", ""), w.s.OpcodeBits); err != nil {
+		if r.opcodes, err = parsePatterns(strings.ReplaceAll(opcodes, "0b", ""), w.s.OpcodeBits, len(w.s.Flags)); err != nil {
 			return nil, refuse(n, "%v", err)
 		}
 	}
@@ -156,12 +162,12 @@ func (w *wiring) agrees(stated map[string]string) error {
 
 // MatrixText reads a matrix as the text for paper, block by block, and follows
 // the marks. Errors are as for MatrixCSV.
-func MatrixText(r io.Reader, s *store.Store) error {
+func MatrixText(r io.Reader, s *store.Store, style string) error {
 	text, err := opened(r, s)
 	if err != nil {
 		return err
 	}
-	g := &gridReader{wiring: newWiring(s), inAll: map[string]int{}, used: map[string]string{}, places: map[string]string{}}
+	g := &gridReader{wiring: newWiring(s, style), inAll: map[string]int{}, direct: map[string]int{}, used: map[string]string{}, places: map[string]string{}}
 	card := ""
 	for i := 1; i < len(text); i++ {
 		line := text[i]
@@ -227,6 +233,7 @@ func (r run) cut(line string) string {
 type gridReader struct {
 	*wiring
 	inAll  map[string]int    // diodes of a row or pulse wire by its own count
+	direct map[string]int    // columns that the contact of a row lies on
 	used   map[string]string // phases that a card's list gives for a pulse wire
 	places map[string]string // what stands where
 }
@@ -248,7 +255,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 			counts = append(counts, r)
 		}
 	}
-	if len(left) != 3 || len(counts) == 0 {
+	if len(left) < 3 || len(left) > 4 || len(counts) == 0 {
 		return at, refuse(at+1, "no ruler of a block")
 	}
 	upright := func(r run, lines []string) string {
@@ -259,6 +266,9 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		return name.String()
 	}
 	pulses := left[1].cut(text[at-1]) != "row"
+	if pulses != (len(left) == 3) {
+		return at, refuse(at+1, "the columns at the left are not those of a block")
+	}
 	var flags []run
 	if !pulses {
 		if len(narrow) < len(g.s.Flags) {
@@ -280,7 +290,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 	i := at + 1
 	for ; i < len(text) && !isRuler(text[i]); i++ {
 		line := text[i]
-		if _, err := strconv.Atoi(left[0].cut(line)); err != nil {
+		if _, err := strconv.Atoi(left[0].cut(line)); err != nil && left[0].cut(line) != "-" {
 			if !strings.HasPrefix(line, " ") {
 				heading = nil
 			}
@@ -289,7 +299,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		}
 		name := left[1].cut(line)
 		spot := card + " place " + left[0].cut(line)
-		if was, ok := g.places[spot]; ok && was != name {
+		if was, ok := g.places[spot]; ok && was != name && left[0].cut(line) != "-" {
 			return i, refuse(i+1, "%s and %s both on card %s", was, name, spot)
 		}
 		g.places[spot] = name
@@ -305,11 +315,16 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 			case ".":
 				continue
 			case "x":
+				here++
+				marks[k]++
+			case "o":
+				if row == nil || left[0].cut(line) != "-" {
+					return i, refuse(i+1, "%s lies on %s and has a place for diodes", name, names[k])
+				}
+				g.direct[name]++
 			default:
 				return i, refuse(i+1, "%q in the column of %s", mark, names[k])
 			}
-			here++
-			marks[k]++
 			if row != nil {
 				err = g.reach(i+1, row, names[k])
 			} else {
@@ -332,7 +347,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 	}
 	from, counted := i+1, false
 	for i++; i < len(text) && text[i] != ""; i++ {
-		label := strings.TrimSpace(text[i][:min(left[2].to, len(text[i]))])
+		label := strings.TrimSpace(text[i][:min(left[len(left)-1].to, len(text[i]))])
 		if label == "" {
 			continue
 		}
@@ -382,7 +397,7 @@ func (g *gridReader) finish() error {
 		}
 	}
 	for _, r := range g.rows {
-		if n := g.inAll[r.name]; n != len(r.lines) {
+		if n := g.inAll[r.name] + g.direct[r.name]; n != len(r.lines) || g.direct[r.name] > 1 {
 			return fmt.Errorf("row %s has %d marks in all, the count says %d", r.name, len(r.lines), n)
 		}
 	}

@@ -167,13 +167,15 @@ func recounted(m *machine.Machine, s *store.Store, mx *network.Matrix) map[strin
 		facts["chips"] = map[string]string{"chips": strconv.Itoa(chips), "bits": strconv.Itoa(s.Word.Split)}
 	}
 	if mx != nil {
-		cards, diodes := 0, map[string]bool{}
+		cards, diodes := map[string]bool{}, map[string]bool{}
 		for _, d := range mx.Diodes {
 			diodes[d.Name] = true
-			cards = max(cards, d.Card+1)
+		}
+		for _, c := range mx.Cards { // some may have relays alone
+			cards[c.Name] = true
 		}
 		facts["matrix"] = map[string]string{"style": mx.Style, "rows": strconv.Itoa(len(mx.Rows)), "pulses": strconv.Itoa(len(mx.Pulses)),
-			"diodes": strconv.Itoa(len(diodes)), "cards": strconv.Itoa(cards)}
+			"diodes": strconv.Itoa(len(diodes)), "cards": strconv.Itoa(len(cards))}
 	}
 	return facts
 }

@@ -28,10 +28,15 @@ type wiring struct {
 	byName map[string]*wiredRow
 	pulses map[string][]int // phases of each pulse wire
 	column map[string]int   // by the name of a line
+	free   bool             // what the store does not ask for may be as it likes
 }
 
-func newWiring(s *store.Store) *wiring {
-	w := &wiring{s: s, byName: map[string]*wiredRow{}, pulses: map[string][]int{}, column: map[string]int{}}
+// Minimal is the style that uses what is free: opcodes that the store leaves
+// open, and phases after the restart of a path.
+const Minimal = "minimal"
+
+func newWiring(s *store.Store, style string) *wiring {
+	w := &wiring{s: s, free: style == Minimal, byName: map[string]*wiredRow{}, pulses: map[string][]int{}, column: map[string]int{}}
 	for i, c := range s.Columns {
 		w.column[c.Name] = i
 	}
@@ -95,8 +100,8 @@ func (w *wiring) phases(wire string) ([]int, error) {
 }
 
 // compare follows the diodes and holds the lines they put on against the
-// store's, those that other hardware drives left out, for every opcode, flag combination and phase: for each phase and line
-// the patterns of the rows and those of the store have to hold the same values.
+// store's, those that other hardware drives left out, for every opcode, flag
+// combination and phase: for each phase and line the patterns of the rows and those of the store have to hold the same values.
 func (w *wiring) compare() error {
 	type spot struct{ phase, line int }
 	found, want := map[spot][]cube.Cube{}, map[spot][]cube.Cube{}
@@ -128,17 +133,35 @@ func (w *wiring) compare() error {
 		}
 	}
 	for p := 1; p <= w.s.Phases; p++ {
+		open := w.open(p)
 		for l := range w.s.Columns {
 			f, s := found[spot{p, l}], want[spot{p, l}]
-			if v, ok := outside(s, f); ok {
+			if v, ok := outside(s, slices.Concat(f, open)); ok {
 				return differ(w.s, v, p, l, "off")
 			}
-			if v, ok := outside(f, s); ok {
+			if v, ok := outside(f, slices.Concat(s, open)); ok {
 				return differ(w.s, v, p, l, "on")
 			}
 		}
 	}
 	return nil
+}
+
+// open is where a line may be on or off in a phase: nowhere, except in the
+// style that uses what is free.
+func (w *wiring) open(phase int) []cube.Cube {
+	if !w.free {
+		return nil
+	}
+	out := slices.Clone(w.s.Free)
+	for _, r := range w.s.Rows {
+		for l, c := range w.s.Columns {
+			if c.Kind == store.Restart && r.Phase < phase && r.Lines.Has(l) {
+				out = append(out, joint(w.s, r.Opcode, r.Flags))
+			}
+		}
+	}
+	return out
 }
 
 // joint is a pattern over the opcode and, above it, the flags: 48 bits at most.
@@ -227,13 +250,25 @@ func parsePattern(text string, width int) (cube.Cube, error) {
 	return c, nil
 }
 
-// parsePatterns reads patterns separated by blanks.
-func parsePatterns(text string, width int) ([]cube.Cube, error) {
+// parsePatterns reads patterns over width bits separated by blanks; behind a
+// stroke stands one of flags as declared, which go above.
+func parsePatterns(text string, width, flags int) ([]cube.Cube, error) {
 	var out []cube.Cube
 	for _, f := range strings.Fields(text) {
-		c, err := parsePattern(f, width)
+		opcode, when, stroke := strings.Cut(f, "/")
+		c, err := parsePattern(opcode, width)
 		if err != nil {
 			return nil, err
+		}
+		if stroke {
+			if len(when) != flags || strings.Trim(when, "01?") != "" {
+				return nil, fmt.Errorf("%q is no pattern of %d flags", when, flags)
+			}
+			for i, v := range []byte(when) {
+				if v != '?' {
+					c = c.With(width+i, uint64(v-'0'))
+				}
+			}
 		}
 		out = append(out, c)
 	}
@@ -292,7 +327,7 @@ func belonging(text string, s *store.Store) ([]cube.Cube, error) {
 	}
 	for _, word := range []string{"opcode ", "opcodes "} {
 		if list, ok := strings.CutPrefix(what, word); ok {
-			return parsePatterns(list, s.OpcodeBits)
+			return parsePatterns(list, s.OpcodeBits, len(s.Flags))
 		}
 	}
 	return nil, fmt.Errorf("%q does not say which opcodes it serves", text)

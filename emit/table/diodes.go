@@ -158,15 +158,18 @@ func (l *placement) blocks() [][]string {
 					row = mx.Pulses[d.Pulse].Name
 				}
 				block = append(block, l.fields("[ ]", d.Name, strconv.Itoa(d.Card+1), strconv.Itoa(d.Place), row, column,
-					l.to(d), strconv.Itoa(d.Pin), l.band(d), means))
+					l.to(d), placeName(d.Pin), l.band(d), means))
 			}
 			diodes = diodes[n:]
 			out = append(out, block)
 		}
 		for _, i := range b.pulses {
 			p := mx.Pulses[i]
-			add(len(p.Phases), "phases "+network.Spans(p.Phases), l.title("%s  pulse wire of phases %s: place %d, %s, leaves by pin %d",
-				p.Name, network.Spans(p.Phases), p.Place, counted(len(p.Phases), "diode"), p.Pin)...)
+			title := fmt.Sprintf("%s  pulse wire of phases %s: place %d, %s", p.Name, network.Spans(p.Phases), p.Place, counted(len(p.Phases), "diode"))
+			if p.Pin > 0 {
+				title += fmt.Sprintf(", leaves by pin %d", p.Pin)
+			}
+			add(len(p.Phases), "phases "+network.Spans(p.Phases), l.title("%s", title)...)
 		}
 		for _, i := range b.rows {
 			r := mx.Rows[i]
@@ -179,13 +182,24 @@ func (l *placement) blocks() [][]string {
 				means += " when " + condition(r.Flags, mx.Flags)
 			}
 			means += ", " + plural(len(r.Phases), "phase") + " " + network.Spans(r.Phases)
-			title := l.title("%s  from %s by pin %d: place %d, %s", r.Name, from, r.Pin, r.Place, counted(len(r.Lines), "diode"))
+			if c := contactName(r); c != "" {
+				from += " through " + c
+			}
+			if r.Pin > 0 {
+				from += fmt.Sprintf(", by pin %d", r.Pin)
+			}
+			diodes := len(r.Lines)
+			title := l.title("%s  from %s: place %d, %s", r.Name, from, r.Place, counted(diodes, "diode"))
+			if r.Direct {
+				diodes = 0
+				title = l.title("%s  from %s: straight onto %s, no diode", r.Name, from, mx.Columns[r.Lines[0]].Name)
+			}
 			what := belongs(mx, r)
 			if r.Flags.Care != 0 {
 				what += ", when " + condition(r.Flags, mx.Flags)
 			}
 			title = append(title, wrap("    ", "      ", what, l.width)...)
-			add(len(r.Lines), means, title...)
+			add(diodes, means, title...)
 		}
 		out = append(out, l.counts(b)...)
 	}
@@ -231,7 +245,7 @@ func (l *placement) counts(b board) [][]string {
 		n := min(len(list), countLines)
 		block := []string{"Check card " + b.card.Name + ": diodes in each column, by pin"}
 		for _, c := range list[:n] {
-			block = append(block, fmt.Sprintf("[ ] pin %*d  %-*s column %*s %5d %s", l.pins, c.pin, l.line, c.name, l.columns, c.column, c.n, plural(c.n, "diode")))
+			block = append(block, fmt.Sprintf("[ ] pin %*s  %-*s column %*s %5d %s", l.pins, placeName(c.pin), l.line, c.name, l.columns, c.column, c.n, plural(c.n, "diode")))
 		}
 		out, list = append(out, block), list[n:]
 	}
@@ -256,14 +270,16 @@ func (l *placement) totals(all []board) []string {
 // DiodesCSV writes the placement list with one record a diode in soldering
 // order. Fields are diode, card, place, row (a pulse wire has P1), kind
 // (pulse, fetch, instruction, undefined), owner, opcodes, flags, wire, phases,
-// column, line, pin, anode, band, machine, hash. An error is the writer's.
+// column, line, pin, anode, band, machine, hash. A row whose contact lies on
+// the column has a record without a diode, after all others. An error is the
+// writer's.
 func DiodesCSV(w io.Writer, mx *network.Matrix) error {
 	out := [][]string{{"diode", "card", "place", "row", "kind", "owner", "opcodes", "flags", "wire", "phases",
 		"column", "line", "pin", "anode", "band", "machine", "hash"}}
 	for _, d := range mx.Diodes {
 		anode, band := mx.Ends(d)
 		first := []string{d.Name, mx.Cards[d.Card].Name, strconv.Itoa(d.Place)}
-		last := []string{strconv.Itoa(d.Pin), anode, band, mx.Machine, hashCell(mx)}
+		last := []string{number(d.Pin), anode, band, mx.Machine, hashCell(mx)}
 		if d.Pulse >= 0 {
 			p := mx.Pulses[d.Pulse]
 			out = append(out, slices.Concat(first, []string{p.Name, "pulse", "", "", "", "", phaseCell(p.Phases), "",
@@ -273,6 +289,12 @@ func DiodesCSV(w io.Writer, mx *network.Matrix) error {
 		r := mx.Rows[d.Row]
 		out = append(out, slices.Concat(first, []string{r.Name, r.Kind, r.Owner, opcodeCell(mx, r), flagCell(mx, r),
 			wireCell(mx, r), phaseCell(r.Phases), strconv.Itoa(d.Column), mx.Columns[d.Line].Name}, last))
+	}
+	for _, r := range mx.Rows {
+		if r.Direct {
+			out = append(out, []string{"", mx.Cards[r.Card].Name, "", r.Name, r.Kind, r.Owner, opcodeCell(mx, r), flagCell(mx, r),
+				wireCell(mx, r), phaseCell(r.Phases), "", mx.Columns[r.Lines[0]].Name, "", "", "", mx.Machine, hashCell(mx)})
+		}
 	}
 	return records(w, out)
 }

@@ -33,10 +33,6 @@ func copied(mx *network.Matrix) *network.Matrix {
 // wires, so that a page with a fault is consistent in itself and only the
 // store can tell.
 func rebuilt(mx *network.Matrix) *network.Matrix {
-	known := map[[2]int]network.Diode{}
-	for _, d := range mx.Diodes {
-		known[[2]int{d.Card, d.Line}] = d
-	}
 	phasePin := map[[2]int]int{}
 	for _, d := range mx.Diodes {
 		if d.Pulse >= 0 {
@@ -58,9 +54,9 @@ func rebuilt(mx *network.Matrix) *network.Matrix {
 		}
 		for i, r := range mx.Rows {
 			for _, l := range r.Lines {
-				if r.Card == card {
-					k := known[[2]int{card, l}]
-					add(network.Diode{Card: card, Place: r.Place, Column: k.Column, Row: i, Pulse: -1, Line: l, Pin: k.Pin})
+				if r.Card == card && !r.Direct {
+					column := slices.Index(mx.Cards[card].Columns, l)
+					add(network.Diode{Card: card, Place: r.Place, Column: column + 1, Row: i, Pulse: -1, Line: l, Pin: mx.Cards[card].Leave[column]})
 				}
 			}
 		}
@@ -136,7 +132,7 @@ func TestFaultsInTheMatrix(t *testing.T) {
 			row := &mx.Rows[r.IntN(len(mx.Rows))]
 			columns := mx.Cards[row.Card].Columns
 			l := columns[r.IntN(len(columns))]
-			if slices.Contains(row.Lines, l) {
+			if row.Direct || slices.Contains(row.Lines, l) {
 				return false
 			}
 			row.Lines = append(row.Lines, l)
@@ -145,7 +141,7 @@ func TestFaultsInTheMatrix(t *testing.T) {
 		}},
 		{"rows swapped", func(mx *network.Matrix, r *rand.Rand) bool {
 			a, b := &mx.Rows[r.IntN(len(mx.Rows))], &mx.Rows[r.IntN(len(mx.Rows))]
-			if a.Card != b.Card || a == b {
+			if a.Card != b.Card || a == b || a.Direct || b.Direct {
 				return false
 			}
 			a.Lines, b.Lines = b.Lines, a.Lines
@@ -201,10 +197,10 @@ func TestFaultsInTheMatrix(t *testing.T) {
 				harmful++
 			}
 			for _, a := range artefacts {
-				if a.name == "summary.txt" || strings.HasPrefix(a.name, "phases") {
+				if a.name == "summary.txt" || strings.HasPrefix(a.name, "phases") || strings.HasPrefix(a.name, "wires") {
 					continue
 				}
-				text := written(t, a, Facts{f.Machine, f.Plan, f.Store, mx})
+				text := written(t, a, Facts{f.Machine, f.Plan, f.Store, mx, f.Network})
 				err := a.read(bytes.NewReader([]byte(text)), f)
 				if (err == nil) != right {
 					t.Errorf("%s in %s: the reader says %v; the store is met: %t", k.name, a.name, err, right)
@@ -306,26 +302,54 @@ func TestEditedPages(t *testing.T) {
 		{"phases.txt", "|##|", "|#?|", `"#?" in phase`},
 		{"phases.txt", "|##|", "|###", "cells under"},
 		{"matrix.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
-		{"matrix.txt", " x x . . . . . . .  ", " x . . . . . . . .  ", "has 1 marks here, the count says 2"},
-		{"matrix.txt", " x x . . . . . . .  ", " x * . . . . . . .  ", `"*" in the column of`},
-		{"matrix.txt", "P6=16-17", "P6=16-18", "pulse wire P6 is of phases 16-17 here, and was of 16-18"},
+		{"matrix.txt", "  x x . . .  ", "  x . . . .  ", "has 1 marks here, the count says 2"},
+		{"matrix.txt", "  x x . . .  ", "  x * . . .  ", `"*" in the column of`},
+		{"matrix.txt", "P7=8-10", "P7=8-11", "pulse wire P7 is of phases 8-10 here, and was of 8-11"},
 		{"matrix.txt", "P1=1-5", "P1=1-4", "pulse wire P1 is said to be of phases 1-4"},
 		{"matrix.txt", "stop: opcode 0000", "stop: opcode 000x", "is no pattern"},
-		{"matrix.txt", "both: opcode 0010\n      1 R28 P9", "both: opcode 0010\n      2 R28 P9", "both on card control 5 place 2"},
+		{"matrix.txt", "both: opcode 0010\n      9 R25 P8", "both: opcode 0010\n      8 R25 P8", "both on card control 1 place 8"},
 		{"matrix.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
-		{"matrix.csv", ",P7,8 9 10,1,1,", ",P7,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
-		{"matrix.csv", ",P7,8 9 10,", ",P9,8 9 10,", "row R23 is said to be fed in phases 8 9 10"},
+		{"matrix.csv", ",P7,K7:34,8 9 10,1,1,", ",P7,K7:34,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
+		{"matrix.csv", ",P7,K7:34,8 9 10,", ",P9,K7:34,8 9 10,", "row R23 is said to be fed in phases 8 9 10"},
 		{"matrix.csv", "\ntotal,,,,total,", "\nR99,,,,total,", "totals"},
 		{"diodes.txt", "[ ] D45 ", "[ ] D46 ", "diode D46 where D45 is due"},
-		{"diodes.txt", "R23  from P7 (phases 8-10) by", "R23  from P9 (phases 8-10) by", "row R23 is said to be fed in phases 8-10"},
+		{"diodes.txt", "R23  from P7 (phases 8-10) through", "R23  from P9 (phases 8-10) through", "row R23 is said to be fed in phases 8-10"},
 		{"diodes.txt", "place 4, 2 diodes", "place 4, 3 diodes", "lacks 1 diodes"},
 		{"diodes.txt", "sink_set", "sink", `no line "sink"`},
 		{"diodes.txt", " row    fetch, phase 8", " column fetch, phase 8", "turned the other way"},
 		{"diodes.txt", "    41 rows", "    42 rows", "the totals say 42"},
 		{"diodes.txt", "    in all ", "    in al ", "the end is missing"},
 		{"diodes.csv", ",pc_g,R1,", ",acc_g,R1,", "lies between"},
-		{"diodes.csv", "1 2 3 4 5,,phase 1,1,P1,phase 1,", "1 2 3 4 5,,phase 1,1,phase 1,P1,", "turned the other way"},
+		{"diodes.csv", "1 2 3 4 5,,phase 1,10,P1,phase 1,", "1 2 3 4 5,,phase 1,10,phase 1,P1,", "turned the other way"},
 		{"diodes.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
+		{"matrix.txt", "  -     R27", "     12 R27", "lies on full_l and has a place"},
+		{"matrix.txt", " . o . . . .  ", " . . o . . .  ", "should be"},
+		{"matrix.csv", "R27,control 2,,", "R27,control 2,12,", "lies on a column and has a place"},
+		{"matrix.csv", ",direct,", ",,", "lies on a column and has a place"},
+		{"diodes.txt", "straight onto full_l", "straight onto aux_l", "should be"},
+		{"diodes.csv", ",12,,full_l,", ",12,,aux_l,", "should be"},
+		{"diodes.csv", ",9,,sink_set,,,,", ",9,,sink_set,7,,,", "row R24 has diodes"},
+		{"wires.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
+		{"wires.txt", "[ ] J3:29 - K3:11", "[ ] J3:29 - K3:14", "should not be"},
+		{"wires.txt", "  coil of K1, link 3:", "  coil of K2, link 3:", "should not be"},
+		{"wires.txt", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 12 line acc_l", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 14 line acc_l", "K12:12 is on \"\" by part"},
+		{"wires.txt", "link 3, coil of K1: ", "link 3, coil of K7: ", "pins are not joined"},
+		{"wires.txt", "[ ] K9 site 7", "[ ] K9 site 8", "relay {K9 control 3 8 4} is listed and should not be"},
+		{"wires.txt", "A1 on column acc_l", "A1 on line acc_l", "in the schedule of relays"},
+		{"wires.txt", "    in all ", "    in al ", "the end is missing"},
+		{"wires.txt", "[ ] card control 1 ", "[ ] card control 9 ", "the counts of relays"},
+		{"wires.txt", " 94 diodes of", " 93 diodes of", "the parts list has 93 diode"},
+		{"wires.csv", "sha256:" + hash + "\n", "sha256:000000000000\n", "line 3: the record is of machine hoist"},
+		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:13,", "K3:13\" is no terminal: a relay has A1, A2"},
+		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:51,", "K3 has 4 poles"},
+		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:12,", "should not be"},
+		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K99:11,", "nothing of this name"},
+		{"wires.csv", "relay,K2,", "relay,K1,", "K1 is listed twice, first on line 3"},
+		{"wires.csv", "diode,D2,", "diode,J2,", "J2 is a part on line 26"},
+		{"wires.csv", "list,plain", "lost,plain", "no kind of record"},
+		{"wires.csv", ",negative,", ",minus,", "positive or the negative side"},
+		{"wires.csv", ",phase,8,", ",phase,0,", "no number from 1"},
+		{"wires.csv", ",phase,8,", ",face,8,", "no use of a pin"},
 		{"summary.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
 		{"summary.txt", "lines         20", "lines         20 ", `says nothing of lines`},
 		{"summary.txt", "phases        24", "phrases       24", "is no entry of a summary"},

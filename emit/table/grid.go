@@ -1,6 +1,7 @@
 package table
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strconv"
@@ -23,7 +24,7 @@ type gridRow struct {
 	heading []string // whole lines
 	cells   []string // one for each of left
 	keys    []byte   // one for each of keys
-	marks   []bool   // one for each of names
+	marks   []byte   // one for each of names
 }
 
 // footer is a number for each of names, written upright.
@@ -33,8 +34,9 @@ type footer struct {
 }
 
 const (
-	markDiode = 'x'
-	markNone  = '.'
+	markDiode  = 'x'
+	markDirect = 'o' // a contact that lies on the column
+	markNone   = '.'
 )
 
 func (g *grid) print(p *page) {
@@ -119,17 +121,9 @@ func (g *grid) block(p *page, widths []int, counts []string, from, to int) {
 			heading = r.heading
 			continue
 		}
-		marks := make([]byte, 0, len(names))
-		here := 0
-		for _, on := range r.marks[from:to] {
-			if on {
-				marks = append(marks, markDiode)
-				here++
-			} else {
-				marks = append(marks, markNone)
-			}
-		}
-		if here == 0 && len(counts) > 1 {
+		marks := r.marks[from:to]
+		here := bytes.Count(marks, []byte{markDiode})
+		if len(counts) > 1 && bytes.Count(marks, []byte{markNone}) == len(marks) {
 			continue
 		}
 		for _, h := range heading {
@@ -146,13 +140,7 @@ func (g *grid) block(p *page, widths []int, counts []string, from, to int) {
 		}
 		count := fmt.Sprintf("%*d", len(counts[0]), here)
 		if len(counts) > 1 {
-			all := 0
-			for _, on := range r.marks {
-				if on {
-					all++
-				}
-			}
-			count += fmt.Sprintf("  %*d", len(counts[1]), all)
+			count += fmt.Sprintf("  %*d", len(counts[1]), bytes.Count(r.marks, []byte{markDiode}))
 		}
 		spread(strings.Join(cells, " "), r.keys, marks, count)
 	}
@@ -162,7 +150,11 @@ func (g *grid) block(p *page, widths []int, counts []string, from, to int) {
 		digits := make([]string, 0, len(names))
 		height := 1
 		for _, v := range f.values[from:to] {
-			digits = append(digits, strconv.Itoa(v))
+			if v == 0 && f.name == "pin" {
+				digits = append(digits, "-")
+			} else {
+				digits = append(digits, strconv.Itoa(v))
+			}
 			height = max(height, len(digits[len(digits)-1]))
 		}
 		for y := range height {

@@ -1,6 +1,7 @@
 package table
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"slices"
@@ -20,7 +21,11 @@ func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
 	p.line("%s", heading(mx.Machine, mx.Title, mx.Hash, p.width))
 	p.line("Matrix, %s style: %s", mx.Style, sizes(mx))
 	p.line("  An x is a diode. %s", bandRule(mx))
-	p.line("  A row is fed from a phase wire (5) or a pulse wire (P1).")
+	if slices.ContainsFunc(mx.Rows, func(r network.Row) bool { return r.Direct }) {
+		p.line("  An o is no diode: the contact that feeds the row lies on the column.")
+	}
+	p.line("  A row is fed from a phase wire (5) or a pulse wire (P1), by a contact (K3:14)")
+	p.line("  or by the wire itself.")
 	if len(mx.Flags) > 0 {
 		p.line("  Before the columns stand the flags: 1 on, 0 off, ? does not matter.")
 	}
@@ -102,10 +107,21 @@ func boards(mx *network.Matrix) []board {
 	return out
 }
 
+// places counts the rows of a card that are taken: a row without diodes takes none.
+func (b board) places(mx *network.Matrix) int {
+	n := len(b.pulses)
+	for _, i := range b.rows {
+		if !mx.Rows[i].Direct {
+			n++
+		}
+	}
+	return n
+}
+
 func cardRule(mx *network.Matrix, b board, width int) string {
 	left := "-- card " + b.card.Name + " "
 	right := fmt.Sprintf(" %d of %d rows, %d of %d columns, %d of %d pins --",
-		len(b.pulses)+len(b.rows), mx.Board.Rows, len(b.card.Columns), mx.Board.Columns, len(b.card.Pins), mx.Board.Pins)
+		b.places(mx), mx.Board.Rows, len(b.card.Columns), mx.Board.Columns, len(b.card.Pins), mx.Board.Pins)
 	return left + strings.Repeat("-", max(width-len(left)-len(right), 2)) + right
 }
 
@@ -163,10 +179,10 @@ func pulseGrid(mx *network.Matrix, b board) *grid {
 	}
 	for _, i := range b.pulses {
 		p := mx.Pulses[i]
-		r := gridRow{cells: []string{strconv.Itoa(p.Place), p.Name, ""}, marks: make([]bool, len(phases))}
+		r := gridRow{cells: []string{strconv.Itoa(p.Place), p.Name, ""}, marks: noMarks(len(phases))}
 		for _, phase := range p.Phases {
 			at, _ := slices.BinarySearch(phases, phase)
-			r.marks[at] = true
+			r.marks[at] = markDiode
 		}
 		g.rows = append(g.rows, r)
 	}
@@ -175,18 +191,17 @@ func pulseGrid(mx *network.Matrix, b board) *grid {
 }
 
 func rowGrid(mx *network.Matrix, b board, width int) *grid {
-	g := &grid{left: []string{"place", "row", "from"}, keys: mx.Flags}
+	g := &grid{left: []string{"place", "row", "from", "by"}, keys: mx.Flags}
 	n := len(b.card.Columns)
 	numbers, pins, counts := make([]int, n), make([]int, n), make([]int, n)
 	at := map[int]int{} // line -> column on the card, from 0
 	for i, l := range b.card.Columns {
 		g.names = append(g.names, mx.Columns[l].Name)
-		numbers[i] = i + 1
+		numbers[i], pins[i] = i+1, b.card.Leave[i]
 		at[l] = i
 	}
 	for _, d := range b.diodes {
 		if d.Column > 0 {
-			pins[d.Column-1] = d.Pin
 			counts[d.Column-1]++
 		}
 	}
@@ -197,17 +212,39 @@ func rowGrid(mx *network.Matrix, b board, width int) *grid {
 			group = m
 			g.rows = append(g.rows, gridRow{heading: wrap("", strings.Repeat(" ", 10), m, width)})
 		}
-		row := gridRow{cells: []string{strconv.Itoa(r.Place), r.Name, wireName(mx, r)}, marks: make([]bool, n)}
+		row := gridRow{cells: []string{placeName(r.Place), r.Name, wireName(mx, r), contactName(r)}, marks: noMarks(n)}
 		for f := range mx.Flags {
 			row.keys = append(row.keys, cube.Cube{Care: r.Flags.Care >> f & 1, Value: r.Flags.Value >> f & 1}.Text(1)[0])
 		}
 		for _, l := range r.Lines {
-			row.marks[at[l]] = true
+			row.marks[at[l]] = markDiode
+			if r.Direct {
+				row.marks[at[l]] = markDirect
+			}
 		}
 		g.rows = append(g.rows, row)
 	}
 	g.footers = []footer{{"column", numbers}, {"pin", pins}, {"diodes", counts}}
 	return g
+}
+
+func noMarks(n int) []byte { return bytes.Repeat([]byte{markNone}, n) }
+
+// placeName is a place or pin; a row without diodes has no place, a wire that
+// stays on its card no pin.
+func placeName(n int) string {
+	if n == 0 {
+		return "-"
+	}
+	return strconv.Itoa(n)
+}
+
+// contactName is the terminal that feeds a row, or nothing if its wire does.
+func contactName(r network.Row) string {
+	if strings.Contains(r.Feed, ":") {
+		return r.Feed
+	}
+	return ""
 }
 
 // belongs says whose a row is: "add: opcode 0000_0001".
@@ -216,13 +253,28 @@ func belongs(mx *network.Matrix, r network.Row) string {
 	case 0:
 		return r.Owner + ": every opcode"
 	case 1:
-		return r.Owner + ": opcode " + pattern(r.Opcodes[0], mx.OpcodeBits)
+		return r.Owner + ": opcode " + rowPattern(mx, r, r.Opcodes[0])
 	}
 	var opcodes []string
 	for _, c := range r.Opcodes {
-		opcodes = append(opcodes, pattern(c, mx.OpcodeBits))
+		opcodes = append(opcodes, rowPattern(mx, r, c))
 	}
 	return r.Owner + ": opcodes " + strings.Join(opcodes, " ")
+}
+
+// rowPattern writes the opcodes of a cube, and behind a stroke its flags as
+// declared where those of one row differ: "01??/1?".
+func rowPattern(mx *network.Matrix, r network.Row, c cube.Cube) string {
+	text := pattern(c, mx.OpcodeBits)
+	if !slices.ContainsFunc(r.Opcodes, func(o cube.Cube) bool { return o.Care>>mx.OpcodeBits != 0 }) {
+		return text
+	}
+	text += "/"
+	for i := range mx.Flags {
+		bit := mx.OpcodeBits + i
+		text += cube.Cube{Care: c.Care >> bit & 1, Value: c.Value >> bit & 1}.Text(1)
+	}
+	return text
 }
 
 // wireName is the wire that feeds a row: "P1", or the number of a phase.
@@ -234,43 +286,59 @@ func wireName(mx *network.Matrix, r network.Row) string {
 }
 
 // MatrixCSV writes one record for each pulse wire and row, card by card, with
-// a 1 for each line that a diode leads to, and a last record with the diodes
-// in each column. Fields are row, card, place, pin, kind (pulse, fetch,
-// instruction, undefined or total), owner, opcodes, flags, wire, phases, the
-// lines as declared, diodes, machine, hash. An error is the writer's.
+// a 1 for each line that a diode leads to and "direct" for one that the row's
+// contact lies on, and a last record with the diodes in each column. Fields
+// are row, card, place, pin (if its feed comes from another card), kind (pulse,
+// fetch, instruction, undefined, shared or total), owner, opcodes, flags,
+// wire, feed, phases, the lines as declared, diodes, machine, hash. An error is
+// the writer's.
 func MatrixCSV(w io.Writer, mx *network.Matrix) error {
-	head := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "phases"}
+	head := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "phases"}
 	for _, c := range mx.Columns {
 		head = append(head, c.Name)
 	}
 	out := [][]string{append(head, "diodes", "machine", "hash")}
 	totals := make([]int, len(mx.Columns))
-	record := func(first []string, lines []int, diodes int) {
+	record := func(first []string, lines []int, direct bool, diodes int) {
 		cells := make([]string, len(mx.Columns))
 		for _, l := range lines {
-			cells[l] = "1"
-			totals[l]++
+			if cells[l] = "direct"; !direct {
+				cells[l] = "1"
+				totals[l]++
+			}
 		}
 		out = append(out, slices.Concat(first, cells, []string{strconv.Itoa(diodes), mx.Machine, hashCell(mx)}))
 	}
 	for _, b := range boards(mx) {
 		for _, k := range b.pulses {
 			p := mx.Pulses[k]
-			record([]string{p.Name, b.card.Name, strconv.Itoa(p.Place), strconv.Itoa(p.Pin), "pulse", "", "", "", "", phaseCell(p.Phases)}, nil, len(p.Phases))
+			record([]string{p.Name, b.card.Name, number(p.Place), number(p.Pin), "pulse", "", "", "", "", "", phaseCell(p.Phases)}, nil, false, len(p.Phases))
 		}
 		for _, k := range b.rows {
 			r := mx.Rows[k]
-			record([]string{r.Name, b.card.Name, strconv.Itoa(r.Place), strconv.Itoa(r.Pin), r.Kind, r.Owner,
-				opcodeCell(mx, r), flagCell(mx, r), wireCell(mx, r), phaseCell(r.Phases)}, r.Lines, len(r.Lines))
+			diodes := len(r.Lines)
+			if r.Direct {
+				diodes = 0
+			}
+			record([]string{r.Name, b.card.Name, number(r.Place), number(r.Pin), r.Kind, r.Owner,
+				opcodeCell(mx, r), flagCell(mx, r), wireCell(mx, r), r.Feed, phaseCell(r.Phases)}, r.Lines, r.Direct, diodes)
 		}
 	}
-	last := append([]string{"total"}, make([]string, 9)...)
+	last := append([]string{"total"}, make([]string, 10)...)
 	last[4] = "total"
 	for _, n := range totals {
 		last = append(last, strconv.Itoa(n))
 	}
 	out = append(out, append(last, strconv.Itoa(len(mx.Diodes)), mx.Machine, hashCell(mx)))
 	return records(w, out)
+}
+
+// number writes a place or pin; nothing where there is none.
+func number(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return strconv.Itoa(n)
 }
 
 func hashCell(mx *network.Matrix) string { return "sha256:" + short(mx.Hash) }
@@ -282,7 +350,7 @@ func opcodeCell(mx *network.Matrix, r network.Row) string {
 	}
 	var out []string
 	for _, c := range r.Opcodes {
-		out = append(out, "0b"+pattern(c, mx.OpcodeBits))
+		out = append(out, "0b"+rowPattern(mx, r, c))
 	}
 	return strings.Join(out, " ")
 }

@@ -18,6 +18,7 @@ type Facts struct {
 	Plan    *schedule.Plan
 	Store   *store.Store
 	Matrix  *network.Matrix
+	Network *network.Network // whose matrix it is; may be nil
 }
 
 // Summary writes what a machine amounts to, on one screen: at most 24 lines of

@@ -38,11 +38,15 @@ func load(t testing.TB, name string) Facts {
 		t.Fatalf("%s: %v", name, list)
 	}
 	s := schedule.Weave(m, p)
-	mx, list := network.Plain(s, m.Hardware)
+	c, err := network.Build(s, schedule.Changes(m, p), m.Hardware, "plain")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, list := network.Place(c, s, m.Hardware)
 	if len(list) > 0 {
 		t.Fatalf("%s: %v", name, list)
 	}
-	return Facts{m, p, s, mx}
+	return Facts{m, p, s, n.Matrix, n}
 }
 
 // artefact is a page, how it is written and how it is read back.
@@ -55,6 +59,11 @@ type artefact struct {
 // byStore is a reader that knows the store alone.
 func byStore(read func(io.Reader, *store.Store) error) func(io.Reader, Facts) error {
 	return func(r io.Reader, f Facts) error { return read(r, f.Store) }
+}
+
+// byStyle is a reader that knows the style too.
+func byStyle(read func(io.Reader, *store.Store, string) error) func(io.Reader, Facts) error {
+	return func(r io.Reader, f Facts) error { return read(r, f.Store, f.Matrix.Style) }
 }
 
 func readSummary(r io.Reader, f Facts) error {
@@ -72,11 +81,13 @@ func matrixAt(width int) func(io.Writer, Facts) error {
 var artefacts = []artefact{
 	{"phases.txt", chartAt(0), byStore(readback.Chart)},
 	{"phases-44.txt", chartAt(44), byStore(readback.Chart)},
-	{"matrix.txt", matrixAt(0), byStore(readback.MatrixText)},
-	{"matrix-44.txt", matrixAt(44), byStore(readback.MatrixText)},
-	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, byStore(readback.MatrixCSV)},
-	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, byStore(readback.DiodesText)},
-	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, byStore(readback.DiodesCSV)},
+	{"matrix.txt", matrixAt(0), byStyle(readback.MatrixText)},
+	{"matrix-44.txt", matrixAt(44), byStyle(readback.MatrixText)},
+	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, byStyle(readback.MatrixCSV)},
+	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, byStyle(readback.DiodesText)},
+	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, byStyle(readback.DiodesCSV)},
+	{"wires.txt", func(w io.Writer, f Facts) error { return WiresText(w, f.Network) }, func(r io.Reader, f Facts) error { return readback.WiresText(r, f.Network.List) }},
+	{"wires.csv", func(w io.Writer, f Facts) error { return WiresCSV(w, f.Network.List) }, func(r io.Reader, f Facts) error { return readback.WiresCSVOf(r, f.Network.List) }},
 	{"summary.txt", Summary, readSummary},
 }
 

@@ -2,7 +2,9 @@
 package cube
 
 import (
+	"cmp"
 	"math/bits"
+	"slices"
 	"strings"
 )
 
@@ -117,6 +119,42 @@ func complement(list []Cube, width int, at Cube) []Cube {
 		if inHigh[c] {
 			out = append(out, c)
 		}
+	}
+	return out
+}
+
+// Joined returns cubes that hold the same values as disjoint ones of the list,
+// pairs that differ in one bit joined for as long as there are any, in
+// ascending order.
+func Joined(list []Cube) []Cube {
+	out := slices.Clone(list)
+	order := func(a, b Cube) int { return cmp.Or(cmp.Compare(a.Value, b.Value), cmp.Compare(a.Care, b.Care)) }
+	for again := true; again; {
+		again = false
+		slices.SortFunc(out, order)
+		out = slices.Compact(out)
+		at := make(map[Cube]bool, len(out))
+		for _, c := range out {
+			at[c] = true
+		}
+		var kept []Cube
+		for _, c := range out {
+			if !at[c] {
+				continue
+			}
+			for free := c.Care &^ c.Value; free != 0; free &= free - 1 {
+				bit := free & -free
+				if twin := (Cube{c.Care, c.Value | bit}); at[twin] {
+					delete(at, twin)
+					delete(at, c)
+					c.Care &^= bit
+					again = true
+					break
+				}
+			}
+			kept = append(kept, c)
+		}
+		out = kept
 	}
 	return out
 }

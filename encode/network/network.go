@@ -4,6 +4,7 @@ package network
 import (
 	"coilwright/encode/cube"
 	"coilwright/encode/machine"
+	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
@@ -32,7 +33,8 @@ type Pulse struct {
 	Phases []int  // ascending, at least two
 	Card   int    // index into Cards
 	Place  int    // row on the card, from 1
-	Pin    int    // where it leaves the card for the contacts of its rows
+	Pin    int    // where it leaves for contacts on other cards; 0 = nowhere
+	point  int
 }
 
 // Row is fed from one wire, through what decides for it, and reaches its columns through diodes.
@@ -40,20 +42,23 @@ type Row struct {
 	Name    string // "R1"
 	Owner   string
 	Kind    string      // "fetch", "instruction", "undefined"
-	Opcodes []cube.Cube // any of them; none = every opcode
+	Opcodes []cube.Cube // any of them; none = every opcode; if they differ in flags these lie above OpcodeBits
 	Flags   cube.Cube
 	Phases  []int
-	Pulse   int   // index into Pulses, -1 = straight from the phase wire
-	Lines   []int // columns, ascending
-	Card    int   // index into Cards
-	Place   int   // row on the card, from 1
-	Pin     int   // where its feed comes in
+	Pulse   int    // index into Pulses, -1 = straight from the phase wire
+	Lines   []int  // columns, ascending
+	Card    int    // index into Cards
+	Place   int    // row on the card, from 1; 0 if it has no diodes
+	Pin     int    // where its feed comes in from another card; 0 = it is on this one
+	Feed    string // what feeds it: "K3:14", or the wire itself, "phase 5"
+	Direct  bool   // no diodes: its contact lies on the column
 }
 
 // Card holds pulse wires and rows from place 1 down, and the columns they use.
 type Card struct {
 	Name    string // "control 1"
 	Columns []int  // in the order of the columns on the card, from 1
+	Leave   []int  // by column: the pin it leaves by; 0 = it stays on the card
 	Pins    []Pin  // those in use or fixed, by number
 }
 
@@ -89,4 +94,60 @@ func (m *Matrix) Ends(d Diode) (anode, band string) {
 		anode, band = band, anode
 	}
 	return anode, band
+}
+
+// Network is a circuit as it is soldered: relays, diodes and wires with their
+// names, the matrix among them, on cards.
+type Network struct {
+	Matrix *Matrix
+	Relays []Relay // card by card, by site
+	Nets   []Net
+	Cost   Cost
+	// Bound and Because are those of the circuit.
+	Bound      float64
+	Because    []string
+	Parts      []Part
+	LeastCards int    // no placement has fewer
+	LeastWhy   string // "82 relays, 32 on a card"
+	List       *wiring.List
+	rowAt      []int // row of the matrix, by row of the circuit
+}
+
+// Part is what has to be bought, and how many.
+type Part struct {
+	Count int
+	What  string
+}
+
+// Relay is a body and what it is for.
+type Relay struct {
+	Name         string // "K1"
+	Card         int    // index into the cards of the matrix
+	Site         int    // on the card, from 1
+	Kind         SignalKind
+	N            int    // as in Signal
+	Signal       int    // index into the circuit's signals
+	Follows      string // "opcode bit 3", in words
+	When         []cube.Cube
+	Body, Bodies int    // which of those of its signal it is, from 1
+	Repeats      bool   // its coil hangs on a contact of the first
+	Drives       bool   // pole 1 feeds the coils of those that repeat it
+	Coil         string // net at A1
+	Poles, Used  int
+	Fed          []string // diodes that lead into its coil
+	Suppression  []string // across its coil: "D31", and "Z1" if a Zener diode is in series
+	coil         int
+}
+
+// Net is what wires hold together, card by card.
+type Net struct {
+	Name  string // "row R3", "phase 5", "line acc_l", "tree T7", "feed", "return"
+	Link  int    // number of the wire from card to card, 0 = none
+	Cards []NetCard
+}
+
+// NetCard is a net on one card: pins, then relays, then diodes.
+type NetCard struct {
+	Card      int
+	Terminals []wiring.Terminal
 }

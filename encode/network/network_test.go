@@ -7,8 +7,11 @@ import (
 	"testing"
 
 	"coilwright/encode/cube"
+	"coilwright/encode/internal/reference"
 	"coilwright/encode/machine"
+	"coilwright/encode/schedule"
 	"coilwright/encode/store"
+	"coilwright/lang/definition"
 	"coilwright/lang/diag"
 
 	"github.com/google/go-cmp/cmp"
@@ -30,40 +33,6 @@ func set(n int, columns ...int) store.Set {
 	return s
 }
 
-// random makes a store that owes nothing to a real machine: owners overlap,
-// cubes of one owner differ, rows repeat.
-func random(r *rand.Rand) *store.Store {
-	s := &store.Store{Machine: "random", OpcodeBits: 1 + r.IntN(4), Phases: 1 + r.IntN(9), Flags: []string{"zero", "carry"}[:r.IntN(3)]}
-	for i := range 1 + r.IntN(70) {
-		s.Columns = append(s.Columns, store.Column{Name: fmt.Sprintf("line%d", i)})
-		if r.IntN(10) > 0 {
-			s.Word.Bits = append(s.Word.Bits, i)
-		}
-	}
-	pattern := func(width int) cube.Cube {
-		care := r.Uint64() & (1<<width - 1)
-		return cube.Cube{Care: care, Value: r.Uint64() & care}
-	}
-	for o := range 1 + r.IntN(4) {
-		owner := store.Owner{Name: fmt.Sprintf("owner%d", o), Kind: "instruction"}
-		for range 1 + r.IntN(3) {
-			owner.Opcodes = append(owner.Opcodes, pattern(s.OpcodeBits))
-		}
-		s.Owners = append(s.Owners, owner)
-		for range r.IntN(12) {
-			lines := store.NewSet(len(s.Columns))
-			for range r.IntN(5) {
-				lines.Add(r.IntN(len(s.Columns)))
-			}
-			s.Rows = append(s.Rows, store.Row{
-				Owner: o, Opcode: owner.Opcodes[r.IntN(len(owner.Opcodes))], Flags: pattern(len(s.Flags)),
-				Phase: 1 + r.IntN(s.Phases), Lines: lines,
-			})
-		}
-	}
-	return s
-}
-
 // driven leaves of a set what the control word drives.
 func driven(s *store.Store, lines store.Set) store.Set {
 	out := store.NewSet(len(s.Columns))
@@ -75,8 +44,8 @@ func driven(s *store.Store, lines store.Set) store.Set {
 	return out
 }
 
-// lit follows the diodes alone: phase wires to pulse wires, then, for the rows
-// whose contacts are closed, from their feed to the columns.
+// lit follows the matrix alone: diodes from phase wires to pulse wires, then,
+// for the rows whose contacts are closed, to the columns.
 func lit(m *Matrix, opcode, flags uint64, phase int) store.Set {
 	live := make([]bool, len(m.Pulses))
 	for _, d := range m.Diodes {
@@ -85,51 +54,95 @@ func lit(m *Matrix, opcode, flags uint64, phase int) store.Set {
 		}
 	}
 	out := store.NewSet(len(m.Columns))
-	for _, d := range m.Diodes {
-		if d.Row < 0 {
-			continue
-		}
-		r := m.Rows[d.Row]
-		fed := r.Pulse >= 0 && live[r.Pulse] || r.Pulse < 0 && r.Phases[0] == phase
+	on := func(r Row) bool {
 		closed := r.Flags.Matches(flags) && len(r.Opcodes) == 0
 		for _, c := range r.Opcodes {
-			closed = closed || r.Flags.Matches(flags) && c.Matches(opcode)
+			closed = closed || r.Flags.Matches(flags) && c.Matches(opcode|flags<<m.OpcodeBits)
 		}
-		if fed && closed {
+		return closed && (r.Pulse >= 0 && live[r.Pulse] || r.Pulse < 0 && r.Phases[0] == phase)
+	}
+	for _, d := range m.Diodes {
+		if d.Row >= 0 && on(m.Rows[d.Row]) {
 			out.Add(m.Cards[d.Card].Columns[d.Column-1])
+		}
+	}
+	for _, r := range m.Rows {
+		if r.Direct && on(r) {
+			out.Add(r.Lines[0])
 		}
 	}
 	return out
 }
 
+// hardware is the default one with a card.
+func hardware(card machine.Card) machine.Hardware {
+	if card.Relays == 0 {
+		card.Relays = 32
+	}
+	return machine.Hardware{
+		Relay: machine.Relay{Poles: 4, Suppression: "diode", CoilVolts: 12, CoilOhms: 720}, Diode: machine.Diode{Levels: 2, Limit: 0.2},
+		Cards: []machine.Card{card}, Cost: machine.Cost{Relay: 3, Contact: 0.1, Diode: 0.05, Joint: 0.02},
+	}
+}
+
+// placed builds a store in a style on a card.
+func placed(t *testing.T, s *store.Store, style string, hw machine.Hardware) (*Circuit, *Network, diag.List) {
+	t.Helper()
+	c, err := Build(s, store.Changes{}, hw, style)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, list := Place(c, s, hw)
+	return c, n, list
+}
+
+// TestMatrixEqualsStore follows the rows of random machines in plain style, and
+// holds their wires against the circuit.
 func TestMatrixEqualsStore(t *testing.T) {
-	cards, compared := 0, 0
-	for seed := range uint64(400) {
-		r := rand.New(rand.NewPCG(seed, 1))
-		s := random(r)
-		card := machine.Card{Name: "control", Rows: 2 + r.IntN(12), Columns: 5 + r.IntN(20), Pins: 30 + r.IntN(30), Spare: r.IntN(2)}
-		if r.IntN(2) == 0 {
-			card.Fixed = []machine.Pin{{Number: 2, Line: 0, Use: s.Columns[0].Name}, {Number: 5, Line: -1, Use: "ground"}}
+	machines, cards, compared := 0, 0, 0
+	for seed := uint64(0); machines < 40; seed++ {
+		r := rand.New(rand.NewPCG(seed, 9))
+		src, list := definition.Load("random.coil", func(string) ([]byte, error) { return []byte(reference.Random(r)), nil })
+		m, more := machine.Resolve(src)
+		if list = append(list, more...); list.Errors() > 0 {
+			continue
 		}
-		m, list := Plain(s, machine.Hardware{Cards: []machine.Card{card}})
-		for ; len(list) > 0; m, list = Plain(s, machine.Hardware{Cards: []machine.Card{card}}) {
-			card.Columns, card.Pins = card.Columns+1, card.Pins+1
+		p, more := schedule.Encode(m)
+		if list = append(list, more...); list.Errors() > 0 {
+			continue
 		}
-		within(t, m)
-		cards += len(m.Cards)
+		s, ch := schedule.Weave(m, p), schedule.Changes(m, p)
+		if s.OpcodeBits+len(s.Flags) > 10 {
+			continue
+		}
+		machines++
+		hw := m.Hardware
+		hw.Cards = []machine.Card{{Name: "control", Relays: 3 + r.IntN(20), Rows: 3 + r.IntN(12), Columns: 5 + r.IntN(20), Pins: 30 + r.IntN(30), Spare: r.IntN(2)}}
+		c, err := Build(s, ch, hw, "plain")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, wrong := Place(c, s, hw)
+		for ; len(wrong) > 0; n, wrong = Place(c, s, hw) {
+			hw.Cards[0].Columns++
+			hw.Cards[0].Pins++
+		}
+		sound(t, c, s, hw, n)
+		within(t, n.Matrix)
+		cards += len(n.Matrix.Cards)
 		for opcode := range uint64(1) << s.OpcodeBits {
 			for flags := range uint64(1) << len(s.Flags) {
 				for phase := 1; phase <= s.Phases; phase++ {
-					want, got := driven(s, s.At(opcode, flags, phase)), lit(m, opcode, flags, phase)
+					want, got := driven(s, s.At(opcode, flags, phase)), lit(n.Matrix, opcode, flags, phase)
 					if !want.Equal(got) {
-						t.Fatalf("seed %d, opcode %b, flags %b, phase %d: diodes light %v, the store says %v", seed, opcode, flags, phase, got.Columns(), want.Columns())
+						t.Fatalf("seed %d, opcode %b, flags %b, phase %d: the rows light %v, the store says %v", seed, opcode, flags, phase, got.Columns(), want.Columns())
 					}
 					compared++
 				}
 			}
 		}
 	}
-	if cards < 800 || compared < 10000 {
+	if cards < 80 || compared < 10000 {
 		t.Errorf("only %d cards and %d words: the generator has gone weak", cards, compared)
 	}
 }
@@ -156,20 +169,19 @@ func within(t *testing.T, m *Matrix) {
 		}
 	}
 	taken := map[[2]int]bool{}
-	stand := func(card, place, pin int, name string) {
+	stand := func(card, place int, name string) {
 		if place < 1 || place > m.Board.Rows-m.Board.Spare || taken[[2]int{card, place}] {
 			t.Fatalf("%s stands on card %d place %d", name, card, place)
 		}
 		taken[[2]int{card, place}] = true
-		if use[card][pin] != name {
-			t.Fatalf("%s: pin %d carries %q", name, pin, use[card][pin])
-		}
 	}
 	for _, p := range m.Pulses {
-		stand(p.Card, p.Place, p.Pin, "pulse "+p.Name)
+		stand(p.Card, p.Place, p.Name)
 	}
 	for _, r := range m.Rows {
-		stand(r.Card, r.Place, r.Pin, "row "+r.Name)
+		if !r.Direct {
+			stand(r.Card, r.Place, r.Name)
+		}
 	}
 	last := Diode{}
 	for i, d := range m.Diodes {
@@ -180,7 +192,7 @@ func within(t *testing.T, m *Matrix) {
 		if d.Line >= 0 {
 			want = m.Columns[d.Line].Name
 		}
-		if use[d.Card][d.Pin] != want {
+		if use[d.Card][d.Pin] != want && (d.Line < 0 || !m.Columns[d.Line].Low) {
 			t.Fatalf("%s: pin %d carries %q, not %s", d.Name, d.Pin, use[d.Card][d.Pin], want)
 		}
 		last = d
@@ -218,13 +230,14 @@ func tally() *store.Store {
 
 func TestPlainByHand(t *testing.T) {
 	card := machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64, Fixed: []machine.Pin{{Number: 1, Line: 1, Use: "acc_l"}, {Number: 4, Line: -1, Use: "ground"}}}
-	m, list := Plain(tally(), machine.Hardware{Cards: []machine.Card{card}})
+	_, n, list := placed(t, tally(), "plain", hardware(card))
 	if len(list) > 0 {
 		t.Fatal(list)
 	}
+	m := n.Matrix
 	var got []string
 	for _, r := range m.Rows {
-		got = append(got, fmt.Sprintf("%s %s %v %v %v pulse %d lines %v place %d pin %d", r.Name, r.Owner, r.Opcodes, r.Flags, r.Phases, r.Pulse, r.Lines, r.Place, r.Pin))
+		got = append(got, fmt.Sprintf("%s %s %v %v %v pulse %d lines %v place %d pin %d by %s", r.Name, r.Owner, r.Opcodes, r.Flags, r.Phases, r.Pulse, r.Lines, r.Place, r.Pin, r.Feed))
 	}
 	for _, d := range m.Diodes {
 		anode, band := m.Ends(d)
@@ -234,23 +247,21 @@ func TestPlainByHand(t *testing.T) {
 		got = append(got, fmt.Sprint(p.Number, " ", p.Use))
 	}
 	want := []string{
-		"R1 fetch [] {0 0} [1] pulse -1 lines [2] place 2 pin 9",
-		"R2 add [{3 1}] {0 0} [3 4] pulse 0 lines [0] place 3 pin 10",
-		"R3 add [{3 1}] {0 0} [4] pulse -1 lines [1] place 4 pin 11",
-		"R4 add [{3 1}] {1 0} [5] pulse -1 lines [3] place 5 pin 12",
-		"R5 add [{3 1}] {1 1} [5] pulse -1 lines [2 3] place 6 pin 13",
-		"R6 undefined [{3 0} {2 2}] {0 0} [3 4] pulse 0 lines [3] place 7 pin 14",
-		"D1 place 1 phase 3 >| P1 column 0 pin 6",
-		"D2 place 1 phase 4 >| P1 column 0 pin 7",
+		"R1 fetch [] {0 0} [1] pulse -1 lines [2] place 2 pin 6 by phase 1",
+		"R2 add [{3 1}] {0 0} [3 4] pulse 0 lines [0] place 0 pin 0 by K4:14",
+		"R3 add [{3 1}] {0 0} [4] pulse -1 lines [1] place 0 pin 0 by K4:34",
+		"R4 add [{3 1}] {1 0} [5] pulse -1 lines [3] place 3 pin 0 by K5:14",
+		"R5 add [{3 1}] {1 1} [5] pulse -1 lines [2 3] place 4 pin 0 by K6:14",
+		"R6 undefined [{3 0} {2 2}] {0 0} [3 4] pulse 0 lines [3] place 5 pin 0 by K4:22",
+		"D1 place 1 phase 3 >| P1 column 0 pin 7",
+		"D2 place 1 phase 4 >| P1 column 0 pin 8",
 		"D3 place 2 R1 >| pc_l column 3 pin 3",
-		"D4 place 3 R2 >| acc_g column 1 pin 2",
-		"D5 place 4 R3 >| acc_l column 2 pin 1",
-		"D6 place 5 R4 >| rst column 4 pin 5",
-		"D7 place 6 R5 >| pc_l column 3 pin 3",
-		"D8 place 6 R5 >| rst column 4 pin 5",
-		"D9 place 7 R6 >| rst column 4 pin 5",
-		"1 acc_l", "2 acc_g", "3 pc_l", "4 ground", "5 rst", "6 phase 3", "7 phase 4", "8 pulse P1",
-		"9 row R1", "10 row R2", "11 row R3", "12 row R4", "13 row R5", "14 row R6",
+		"D4 place 3 R4 >| rst column 4 pin 5",
+		"D5 place 4 R5 >| pc_l column 3 pin 3",
+		"D6 place 4 R5 >| rst column 4 pin 5",
+		"D7 place 5 R6 >| rst column 4 pin 5",
+		"1 acc_l", "2 acc_g", "3 pc_l", "4 ground", "5 rst", "6 phase 1", "7 phase 3", "8 phase 4", "9 phase 5",
+		"10 opcode 0", "11 opcode 1", "12 flag zero", "13 supply",
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)
@@ -260,12 +271,13 @@ func TestPlainByHand(t *testing.T) {
 func TestOmittedLinesHaveNoDiodes(t *testing.T) {
 	s := tally()
 	s.Word.Bits = []int{-1, 3, 1, 0}
-	m, list := Plain(s, machine.Hardware{Cards: []machine.Card{{Name: "control", Rows: 40, Columns: 24, Pins: 64}}})
+	_, n, list := placed(t, s, "plain", hardware(machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64}))
 	if len(list) > 0 {
 		t.Fatal(list)
 	}
-	if len(m.Omitted) != 1 || m.Omitted[0] != 2 || len(m.Rows) != 5 || len(m.Diodes) != 7 {
-		t.Errorf("omitted %v, %d rows, %d diodes; want pc_l alone, 5 rows, 7 diodes", m.Omitted, len(m.Rows), len(m.Diodes))
+	m := n.Matrix
+	if len(m.Omitted) != 1 || m.Omitted[0] != 2 || len(m.Rows) != 5 || len(m.Diodes) != 5 {
+		t.Errorf("omitted %v, %d rows, %d diodes; want pc_l alone, 5 rows (two without), 5 diodes", m.Omitted, len(m.Rows), len(m.Diodes))
 	}
 	for _, d := range m.Diodes {
 		if d.Line == 2 {
@@ -276,7 +288,8 @@ func TestOmittedLinesHaveNoDiodes(t *testing.T) {
 
 func TestFeedNegativeTurnsTheBand(t *testing.T) {
 	card := machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64, Negative: true}
-	m, _ := Plain(tally(), machine.Hardware{Cards: []machine.Card{card}})
+	_, n, _ := placed(t, tally(), "plain", hardware(card))
+	m := n.Matrix
 	var got []string
 	for _, d := range m.Diodes[1:3] {
 		anode, band := m.Ends(d)
@@ -296,15 +309,17 @@ func TestRefusals(t *testing.T) {
 	}{
 		{"columns", machine.Card{Rows: 9, Columns: 1, Pins: 64}, "card-row-too-wide",
 			"the row of add in phase 5 needs 2 columns, card control has 1", "set columns 2"},
+		{"pins for a relay", machine.Card{Rows: 9, Columns: 9, Pins: 6}, "card-pins",
+			"a relay of add needs 7 pins with the 0 fixed ones, card control has 6", "set pins 7"},
 		{"pins for a pulse wire", machine.Card{Rows: 9, Columns: 9, Pins: 2}, "card-pins",
-			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 3"},
+			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 7"},
 		{"pins taken by the connector", machine.Card{Rows: 9, Columns: 9, Pins: 4, Fixed: []machine.Pin{{Number: 1, Line: -1, Use: "ground"}, {Number: 2, Line: -1, Use: "supply"}}}, "card-pins",
-			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 5"},
+			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 8"},
 	}
 	for _, tt := range tests {
 		tt.card.Name = "control"
-		m, list := Plain(tally(), machine.Hardware{Cards: []machine.Card{tt.card}})
-		if m != nil || len(list) == 0 {
+		_, n, list := placed(t, tally(), "plain", hardware(tt.card))
+		if n != nil || len(list) == 0 {
 			t.Errorf("%s: not refused", tt.what)
 			continue
 		}
@@ -315,8 +330,8 @@ func TestRefusals(t *testing.T) {
 			t.Errorf("%s: %d messages for one cause", tt.what, len(settled))
 		}
 	}
-	fits := machine.Card{Name: "control", Rows: 1, Columns: 2, Pins: 3}
-	if m, list := Plain(tally(), machine.Hardware{Cards: []machine.Card{fits}}); len(list) > 0 || len(m.Cards) != 7 {
+	fits := machine.Card{Name: "control", Relays: 1, Rows: 1, Columns: 2, Pins: 8}
+	if _, n, list := placed(t, tally(), "plain", hardware(fits)); len(list) > 0 || len(n.Matrix.Cards) < 6 {
 		t.Errorf("the smallest card that fits: %v", list)
 	}
 }

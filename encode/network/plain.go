@@ -6,48 +6,8 @@ import (
 	"slices"
 
 	"coilwright/encode/cube"
-	"coilwright/encode/machine"
 	"coilwright/encode/store"
-	"coilwright/lang/diag"
 )
-
-// Plain turns a store into the plain style: one row for each (owner, flags,
-// set of phases), with pulse wires shared, placed on as many cards of the
-// first kind in hw as are necessary. The rows of the result, each powered in
-// its phases for its opcodes and flags, put on exactly the lines of s that the
-// control word drives; those that other hardware drives (`omit`) are left out.
-//
-// If a row or pulse wire does not fit on an empty card the matrix is nil and
-// the list says what to change: card-row-too-wide, card-pins. Hardware whose
-// cards keep every row spare never gets here: the machine stage refuses it.
-func Plain(s *store.Store, hw machine.Hardware) (*Matrix, diag.List) {
-	m := &Matrix{
-		Machine: s.Machine, Title: s.Title, Hash: s.Hash, Style: "plain",
-		Phases: s.Phases, OpcodeBits: s.OpcodeBits, Flags: s.Flags, Columns: s.Columns,
-		Board: hw.Cards[0],
-	}
-	driven := store.NewSet(len(s.Columns))
-	for _, c := range s.Word.Bits {
-		if c >= 0 {
-			driven.Add(c)
-		}
-	}
-	for i := range s.Columns {
-		if !driven.Has(i) {
-			m.Omitted = append(m.Omitted, i)
-		}
-	}
-	drafts := gather(s, driven)
-	for _, d := range drafts {
-		m.Rows = append(m.Rows, d.Row)
-	}
-	name(m)
-	if list := refuse(m, s, drafts); len(list) > 0 {
-		return nil, list
-	}
-	place(m)
-	return m, nil
-}
 
 // phaseSet has bit p%64 of word p/64 set for phase p; phases are 1 to 256.
 type phaseSet [5]uint64
@@ -134,24 +94,4 @@ func gather(s *store.Store, driven store.Set) []draft {
 		}
 	}
 	return out
-}
-
-// name numbers the rows, and makes a pulse wire for each set of several phases in order of first use.
-func name(m *Matrix) {
-	pulses := map[string]int{}
-	for i := range m.Rows {
-		r := &m.Rows[i]
-		r.Name = fmt.Sprintf("R%d", i+1)
-		if len(r.Phases) < 2 {
-			continue
-		}
-		key := fmt.Sprint(r.Phases)
-		p, ok := pulses[key]
-		if !ok {
-			p = len(m.Pulses)
-			pulses[key] = p
-			m.Pulses = append(m.Pulses, Pulse{Name: fmt.Sprintf("P%d", p+1), Phases: r.Phases})
-		}
-		r.Pulse = p
-	}
 }

@@ -12,11 +12,13 @@ import (
 
 func newBuild(a *app) *cobra.Command {
 	var out string
-	cmd := command("build FILE [-o DIR]", "All artefacts, into a folder",
+	style := newStyle()
+	cmd := command("build FILE [--style STYLE] [-o DIR]", "All artefacts, into a folder",
 		`Writes the store as memory images (store.bin, store.hex, store.srec, store.h,
 store.memh, and chipN.bin, chipN.hex where the word is split), the phase chart,
-the matrix, the placement list of its diodes, a summary, and manifest.txt with
-the size and SHA-256 of each. The folder is "out" beside the definition unless
+the matrix, the placement list of its diodes, the list of relays and wires
+(wires.txt, wires.csv), a summary, and manifest.txt with the size and SHA-256 of
+each. The folder is "out" beside the definition unless
 -o names another.
 
 Every file is read back and compared with the store before any is put in place.
@@ -25,6 +27,7 @@ What the manifest of an older build lists and this build does not make is
 deleted.`,
 		`coilwright build millrace.coil
 coilwright build millrace.coil --out soldering`, wants(1, 1, "the FILE with the definition"))
+	addStyle(cmd, &style)
 	cmd.Flags().StringVarP(&out, "out", "o", "", `write into `+"`DIR`"+` (default "out" beside the definition)`)
 	if err := cmd.MarkFlagDirname("out"); err != nil {
 		panic(err) // a slip in the line above
@@ -39,24 +42,24 @@ coilwright build millrace.coil --out soldering`, wants(1, 1, "the FILE with the 
 		case out == "":
 			out = filepath.Join(filepath.Dir(args[0]), "out")
 		}
-		return a.build(args[0], out)
+		return a.build(args[0], out, style.value)
 	}
 	return cmd
 }
 
-func (a *app) build(path, dir string) error {
-	l, mx, err := a.needMatrix(path)
+func (a *app) build(path, dir, style string) error {
+	l, n, err := a.needNetwork(path, style)
 	if err != nil {
 		return err
 	}
 	if err := image.Possible(l.store); err != nil {
 		fmt.Fprintf(a.err, "coilwright: no memory images: %v\n", err)
 	}
-	entries, err := a.writeSet(dir, l.store, l.artefacts(mx))
+	entries, err := a.writeSet(dir, l.store, l.artefacts(n))
 	if err != nil {
 		return err
 	}
-	if err := a.deliver("", summaryArtefact(l, mx)); err != nil {
+	if err := a.deliver("", summaryArtefact(l, n)); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(a.out, "%d files in %s\n", len(entries)+1, dir)
@@ -64,19 +67,21 @@ func (a *app) build(path, dir string) error {
 }
 
 // artefacts lists everything that a build makes.
-func (l *loaded) artefacts(mx *network.Matrix) []artefact {
+func (l *loaded) artefacts(n *network.Network) []artefact {
 	var list []artefact
 	if image.Possible(l.store) == nil {
 		list = l.images()
 	}
-	summary := summaryArtefact(l, mx)
+	summary := summaryArtefact(l, n)
 	summary.name = "summary.txt"
 	return append(list,
 		l.chartArtefact("phases.txt", ""),
-		matrixArtefact("matrix.txt", l, mx, "text"),
-		matrixArtefact("matrix.csv", l, mx, "csv"),
-		diodesArtefact("diodes.txt", l, mx, "text"),
-		diodesArtefact("diodes.csv", l, mx, "csv"),
+		matrixArtefact("matrix.txt", l, n, "text"),
+		matrixArtefact("matrix.csv", l, n, "csv"),
+		diodesArtefact("diodes.txt", l, n, "text"),
+		diodesArtefact("diodes.csv", l, n, "csv"),
+		wiresArtefact("wires.txt", n, "text"),
+		wiresArtefact("wires.csv", n, "csv"),
 		summary,
 	)
 }

@@ -21,7 +21,7 @@ import (
 
 var wholeSet = []string{
 	"diodes.csv", "diodes.txt", "manifest.txt", "matrix.csv", "matrix.txt", "phases.txt",
-	"store.bin", "store.h", "store.hex", "store.memh", "store.srec", "summary.txt",
+	"store.bin", "store.h", "store.hex", "store.memh", "store.srec", "summary.txt", "wires.csv", "wires.txt",
 }
 
 var storeBlock = regexp.MustCompile(`(?m)^store\s*\{[^}]*\}`)
@@ -108,6 +108,7 @@ func TestBuild(t *testing.T) {
 		"store.bin": "image --form bin", "store.hex": "image --form hex", "store.srec": "image --form srec",
 		"store.h": "image --form header", "store.memh": "image --form memh", "phases.txt": "phases",
 		"matrix.txt": "matrix", "matrix.csv": "matrix --form csv", "diodes.txt": "diodes", "diodes.csv": "diodes --form csv",
+		"wires.txt": "wires", "wires.csv": "wires --form csv",
 		"summary.txt": "check",
 	} {
 		if must(t, dir, append(strings.Fields(args), "plain.coil")...) != files[name] {

@@ -33,7 +33,7 @@ coilwright check --strict --form json millrace.coil`, wants(1, 1, "the FILE with
 
 func (a *app) check(path string, o checkOptions) error {
 	l := a.load(path)
-	mx := l.matrix()
+	n := l.network("plain")
 	status := l.status()
 	if status == statusFine && o.strict && l.list.Warnings() > 0 {
 		status = statusInput
@@ -45,8 +45,8 @@ func (a *app) check(path string, o checkOptions) error {
 			return diag.JSON(w, l.list)
 		}})
 	default:
-		if err = a.say(l); err == nil && mx != nil {
-			err = a.deliver(o.out, summaryArtefact(l, mx))
+		if err = a.say(l); err == nil && n != nil {
+			err = a.deliver(o.out, summaryArtefact(l, n))
 		}
 	}
 	if err != nil {

@@ -13,38 +13,42 @@ import (
 func newDiodes(a *app) *cobra.Command {
 	var out string
 	form := newChoice("text", "text", "csv")
-	cmd := command("diodes FILE [--form text|csv] [-o FILE]", "The placement list for the solder station",
+	style := newStyle()
+	cmd := command("diodes FILE [--form text|csv] [--style STYLE] [-o FILE]", "The placement list for the solder station",
 		`Lists every diode in soldering order with a box to tick: card, row, column,
 line, connector pin, what the row means and which way the band points; then the
-counts of each row and column to check against.`,
+counts of each row and column to check against.
+
+`+styleHelp,
 		`coilwright diodes millrace.coil | lp
 coilwright diodes millrace.coil --form csv -o diodes.csv`, wants(1, 1, "the FILE with the definition"))
 	form.add(cmd, "form", "text for paper, csv for a spreadsheet")
+	addStyle(cmd, &style)
 	outFlag(cmd, &out)
 	cmd.ValidArgsFunction = completeDefinitions
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
-		l, mx, err := a.needMatrix(args[0])
+		l, n, err := a.needNetwork(args[0], style.value)
 		if err != nil {
 			return err
 		}
-		return a.deliver(out, diodesArtefact("placement list", l, mx, form.value))
+		return a.deliver(out, diodesArtefact("placement list", l, n, form.value))
 	}
 	return cmd
 }
 
 // diodesArtefact is the placement list in a form, its diodes followed again
 // and compared with the store.
-func diodesArtefact(name string, l *loaded, mx *network.Matrix, form string) artefact {
+func diodesArtefact(name string, l *loaded, n *network.Network, form string) artefact {
 	if form == "csv" {
 		return artefact{
 			name:   name,
-			write:  func(w io.Writer) error { return table.DiodesCSV(w, mx) },
-			verify: func(r io.Reader) error { return readback.DiodesCSV(r, l.store) },
+			write:  func(w io.Writer) error { return table.DiodesCSV(w, n.Matrix) },
+			verify: func(r io.Reader) error { return readback.DiodesCSV(r, l.store, n.Matrix.Style) },
 		}
 	}
 	return artefact{
 		name:   name,
-		write:  func(w io.Writer) error { return table.DiodesText(w, mx) },
-		verify: func(r io.Reader) error { return readback.DiodesText(r, l.store) },
+		write:  func(w io.Writer) error { return table.DiodesText(w, n.Matrix) },
+		verify: func(r io.Reader) error { return readback.DiodesText(r, l.store, n.Matrix.Style) },
 	}
 }

@@ -78,7 +78,7 @@ func TestReadbackCatches(t *testing.T) {
 	a, _, _ := testApp()
 	l := loadDemo(t, a)
 	compared := 0
-	for _, art := range l.artefacts(l.matrix()) {
+	for _, art := range l.artefacts(l.network("plain")) {
 		if art.verify == nil {
 			continue
 		}
@@ -126,7 +126,7 @@ func TestFailedReadback(t *testing.T) {
 	a, out, errs := testApp()
 	l := loadDemo(t, a)
 	out.Reset()
-	artefacts := l.artefacts(l.matrix())
+	artefacts := l.artefacts(l.network("plain"))
 	for i := range artefacts {
 		if artefacts[i].name != "store.hex" {
 			continue

@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"coilwright/emit/table"
-	"coilwright/encode/network"
 	"coilwright/examples"
 )
 
@@ -54,11 +53,11 @@ func FuzzBuild(f *testing.F) {
 		if l.store.AddressBits() > 14 || len(l.store.Rows) > 5000 {
 			return
 		}
-		mx, list := network.Plain(l.store, l.machine.Hardware)
-		if list.Errors() > 0 {
+		n := l.network("plain")
+		if n == nil {
 			return
 		}
-		arts := l.artefacts(mx)
+		arts := l.artefacts(n)
 		names := append([]string{"fetch", "undefined"}, table.Instructions(l.machine)...)
 		for _, name := range names[:min(4, len(names))] {
 			arts = append(arts, l.chartArtefact("chart of "+name, name))

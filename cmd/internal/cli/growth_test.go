@@ -6,8 +6,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-
-	"coilwright/encode/network"
 )
 
 // grown writes a machine of n instructions, 128 lines and 10 opcode bits; its
@@ -95,11 +93,11 @@ func BenchmarkGrowth(b *testing.B) {
 				if l.store == nil {
 					b.Fatal(l.list)
 				}
-				mx, list := network.Plain(l.store, l.machine.Hardware)
-				if list.Errors() > 0 {
-					b.Fatal(list)
+				n := l.network("plain")
+				if n == nil {
+					b.Fatal(l.list)
 				}
-				for _, art := range l.artefacts(mx) {
+				for _, art := range l.artefacts(n) {
 					out.Reset()
 					if err := art.write(&out); err != nil {
 						b.Fatal(art.name, err)
@@ -111,8 +109,8 @@ func BenchmarkGrowth(b *testing.B) {
 						b.Fatal(art.name, err)
 					}
 				}
-				b.ReportMetric(float64(len(mx.Rows)), "rows")
-				b.ReportMetric(float64(len(mx.Diodes)), "diodes")
+				b.ReportMetric(float64(len(n.Matrix.Rows)), "rows")
+				b.ReportMetric(float64(len(n.Matrix.Diodes)), "diodes")
 			}
 		})
 	}

@@ -84,6 +84,7 @@ func newRoot(a *app) *cobra.Command {
 		newExercise(a),
 		newMatrix(a),
 		newDiodes(a),
+		newWires(a),
 		newAssemble(a),
 		newRehearse(a),
 		newExplain(a),

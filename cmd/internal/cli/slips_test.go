@@ -36,7 +36,12 @@ func diagnose(root string, files map[string]string) (diag.Sources, diag.List) {
 	plan, more := schedule.Encode(m)
 	list = append(list, more...)
 	if list.Errors() == 0 {
-		_, more = network.Plain(schedule.Weave(m, plan), m.Hardware)
+		s := schedule.Weave(m, plan)
+		c, err := network.Build(s, schedule.Changes(m, plan), m.Hardware, "plain")
+		if err != nil {
+			panic(err)
+		}
+		_, more = network.Place(c, s, m.Hardware)
 		list = append(list, more...)
 	}
 	return src.Text, list.Settle(src.Paths())

@@ -9,12 +9,12 @@ import (
 )
 
 // summaryArtefact is what a machine amounts to, on one screen.
-func summaryArtefact(l *loaded, mx *network.Matrix) artefact {
+func summaryArtefact(l *loaded, n *network.Network) artefact {
 	return artefact{
 		name: "summary",
 		write: func(w io.Writer) error {
-			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx})
+			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: n.Matrix, Network: n})
 		},
-		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, mx) },
+		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, n.Matrix) },
 	}
 }

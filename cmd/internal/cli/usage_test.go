@@ -93,7 +93,7 @@ instruction on = 1
 		{"memory without a file", "rehearse millrace.coil programs/sum.prog --memory ram=", 2, "", "NAME=FILE is wanted"},
 		{"phases that are none", "rehearse millrace.coil programs/sum.prog --phases few", 2, "", "a whole number is wanted"},
 		{"instructions that are none", "rehearse millrace.coil programs/sum.prog --instructions 1.5", 2, "", "a whole number is wanted"},
-		{"later styles", "matrix millrace.coil --style minimal", 2, "", "not yet"},
+		{"a style that is none", "wires millrace.coil --style minimum", 2, "", `did you mean "minimal"?`},
 		{"build to standard output", "build millrace.coil --out -", 2, "", "a build is many files"},
 		{"new example that is none", "new there --example milrace", 2, "", `did you mean "millrace"?`},
 		{"over the input", "image millrace.coil -o millrace.coil", 2, "", "would destroy it"},

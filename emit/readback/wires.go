@@ -1,0 +1,581 @@
+package readback
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	bare "coilwright/encode/network/wiring"
+	"coilwright/encode/store"
+)
+
+// WiresCSV reads the bare list of a network as a person may have changed it:
+// in any order, with the last two fields left empty in records that were
+// added. It says nothing of what the network does. An error is a *LineError
+// (of the line on which a record begins).
+func WiresCSV(r io.Reader) (*bare.List, error) {
+	text := bufio.NewReader(r)
+	if mark, err := text.Peek(3); err == nil && string(mark) == "\ufeff" {
+		text.Discard(3) // some spreadsheets put one
+	}
+	c := csv.NewReader(text)
+	c.FieldsPerRecord = -1
+	l := &wireRecords{List: &bare.List{}, names: map[string]int{}, poles: map[string]int{}, pins: map[string]bool{}}
+	for first := true; ; first = false {
+		f, err := c.Read()
+		if err == io.EOF {
+			break
+		}
+		var bad *csv.ParseError
+		if errors.As(err, &bad) {
+			return nil, refuse(bad.Line, "%v", bad.Err)
+		}
+		if err != nil {
+			return nil, err
+		}
+		n, _ := c.FieldPos(0)
+		if first {
+			if !slices.Equal(f, wiresHead) {
+				return nil, refuse(n, "the header is not that of a list of wires")
+			}
+			continue
+		}
+		if slices.IndexFunc(f, func(s string) bool { return s != "" }) < 0 {
+			continue
+		}
+		if len(f) > len(wiresHead) {
+			return nil, refuse(n, "%d fields, the header has %d", len(f), len(wiresHead))
+		}
+		for len(f) < len(wiresHead) {
+			f = append(f, "")
+		}
+		if err := l.record(n, f); err != nil {
+			return nil, err
+		}
+	}
+	return l.finish()
+}
+
+var wiresHead = strings.Split("kind name card place poles use number called from to net machine hash", " ")
+
+// wireRecords is a list as far as it has been read.
+type wireRecords struct {
+	*bare.List
+	headed int            // line of the record that says what the list is
+	names  map[string]int // where a part is listed
+	poles  map[string]int
+	pins   map[string]bool // terminals
+	wires  []int           // lines
+	origin []origin        // of the records: there may be some before the first
+}
+
+type origin struct {
+	line          int
+	machine, hash string
+}
+
+func (l *wireRecords) record(n int, f []string) error {
+	if f[11] != "" || f[12] != "" {
+		l.origin = append(l.origin, origin{n, f[11], f[12]})
+	}
+	number := func(at int, from, to int) (int, error) {
+		v, err := strconv.Atoi(f[at])
+		if err != nil || v < from || v > to {
+			return 0, refuse(n, "%q is no %s from %d to %d", f[at], wiresHead[at], from, to)
+		}
+		return v, nil
+	}
+	var err error
+	switch f[0] {
+	case "list":
+		if l.headed > 0 {
+			return refuse(n, "a second record that says what the list is; the first is on line %d", l.headed)
+		}
+		l.headed = n
+		l.Style, l.Title, l.Machine = f[1], f[7], f[11]
+		hash, ok := strings.CutPrefix(f[12], "sha256:")
+		if !ok || len(hash) != 64 {
+			return refuse(n, "%q is no whole hash", f[12])
+		}
+		l.Hash = hash
+		if f[5] != "positive" && f[5] != "negative" {
+			return refuse(n, "the feed carries the positive or the negative side, not %q", f[5])
+		}
+		l.Negative = f[5] == "negative"
+		l.Levels, err = number(3, 1, 100)
+		return err
+	case "relay":
+		r := bare.Relay{Name: f[1], Card: f[2]}
+		if r.Site, err = number(3, 1, 10000); err != nil {
+			return err
+		}
+		if r.Poles, err = number(4, 1, 64); err != nil {
+			return err
+		}
+		l.Relays = append(l.Relays, r)
+		l.poles[r.Name] = r.Poles
+		return l.part(n, f)
+	case "diode":
+		l.Diodes = append(l.Diodes, bare.Diode{Name: f[1], Card: f[2]})
+		l.poles[f[1]] = 0
+		return l.part(n, f)
+	case "pin":
+		p := bare.Pin{Name: f[1], Card: f[2], Use: bare.Use{Kind: bare.Kind(f[5]), Name: f[7]}}
+		if p.Pin, err = number(3, 1, 10000); err != nil {
+			return err
+		}
+		switch p.Use.Kind {
+		case bare.Phase, bare.Link:
+			p.Use.N, err = number(6, 1, 1<<30)
+		case bare.Opcode, bare.Flag, bare.Line:
+			p.Use.N, err = number(6, 0, 1<<20)
+		case bare.Feed, bare.Return, bare.Spare:
+		default:
+			err = refuse(n, "%q is no use of a pin", f[5])
+		}
+		if err != nil {
+			return err
+		}
+		if l.pins[string(p.Terminal())] {
+			return refuse(n, "pin %s is listed twice", p.Terminal())
+		}
+		if at, ok := l.names[p.Name]; ok {
+			return refuse(n, "%s is a part on line %d and cannot be a connector", p.Name, at)
+		}
+		if err := nameOf(n, p.Name, p.Card); err != nil {
+			return err
+		}
+		l.pins[string(p.Terminal())] = true
+		l.Pins = append(l.Pins, p)
+		return nil
+	case "wire":
+		l.wires = append(l.wires, n)
+		l.Wires = append(l.Wires, bare.Wire{From: bare.Terminal(f[8]), To: bare.Terminal(f[9]), Net: f[10]})
+		return nil
+	}
+	return refuse(n, "%q is no kind of record: list, relay, diode, pin or wire", f[0])
+}
+
+// part notes a relay or diode.
+func (l *wireRecords) part(n int, f []string) error {
+	if at, ok := l.names[f[1]]; ok {
+		return refuse(n, "%s is listed twice, first on line %d", f[1], at)
+	}
+	l.names[f[1]] = n
+	return nameOf(n, f[1], f[2])
+}
+
+func nameOf(n int, name, card string) error {
+	if name == "" || strings.ContainsAny(name, ": ") {
+		return refuse(n, "%q is no name of a part", name)
+	}
+	if card == "" {
+		return refuse(n, "%s is on no card", name)
+	}
+	return nil
+}
+
+// finish checks what may stand before what it refers to.
+func (l *wireRecords) finish() (*bare.List, error) {
+	if l.headed == 0 {
+		return nil, refuse(1, "no record says which list this is: the one of kind list is missing")
+	}
+	for _, o := range l.origin {
+		if hash := strings.TrimPrefix(o.hash, "sha256:"); o.machine != l.Machine || hash == "" || !strings.HasPrefix(l.Hash, hash) {
+			return nil, refuse(o.line, "the record is of machine %s with %s", o.machine, o.hash)
+		}
+	}
+	for _, p := range l.Pins {
+		if at, ok := l.names[p.Name]; ok {
+			return nil, refuse(at, "%s is the name of a connector", p.Name)
+		}
+	}
+	for i, w := range l.Wires {
+		for _, t := range []bare.Terminal{w.From, w.To} {
+			if why := l.missing(string(t)); why != "" {
+				return nil, refuse(l.wires[i], "%q is no terminal: %s", t, why)
+			}
+		}
+		if w.From == w.To {
+			return nil, refuse(l.wires[i], "a wire from %s to itself", w.From)
+		}
+	}
+	return l.List, nil
+}
+
+// missing says why a terminal is not there, or nothing.
+func (l *wireRecords) missing(t string) string {
+	if l.pins[t] {
+		return ""
+	}
+	name, end, ok := strings.Cut(t, ":")
+	if !ok {
+		return "a part and a terminal are wanted, as in K3:14"
+	}
+	poles, ok := l.poles[name]
+	switch {
+	case !ok:
+		return "nothing of this name is listed"
+	case poles == 0:
+		if end != "A" && end != "K" {
+			return "a diode has A and K"
+		}
+	case end != "A1" && end != "A2":
+		if len(end) < 2 || !strings.ContainsAny(end[len(end)-1:], "124") {
+			return "a relay has A1, A2 and for each pole, as for the first, 11, 12 and 14"
+		}
+		if pole, err := strconv.Atoi(end[:len(end)-1]); err != nil || pole < 1 || pole > poles || strconv.Itoa(pole) != end[:len(end)-1] {
+			return fmt.Sprintf("%s has %d poles", name, poles)
+		}
+	}
+	return ""
+}
+
+// WiresCSVOf reads a list and holds it against the one that it was written from.
+func WiresCSVOf(r io.Reader, want *bare.List) error {
+	got, err := WiresCSV(r)
+	if err != nil {
+		return err
+	}
+	switch {
+	case got.Machine != want.Machine || got.Title != want.Title || got.Hash != want.Hash:
+		return fmt.Errorf("the list is of machine %s with sha256 %s", got.Machine, got.Hash)
+	case got.Style != want.Style || got.Negative != want.Negative || got.Levels != want.Levels:
+		return fmt.Errorf("style %s, negative %t, levels %d; should be %s, %t, %d", got.Style, got.Negative, got.Levels, want.Style, want.Negative, want.Levels)
+	}
+	if err := sameItems("relay", got.Relays, want.Relays); err != nil {
+		return err
+	}
+	if err := sameItems("diode", got.Diodes, want.Diodes); err != nil {
+		return err
+	}
+	if err := sameItems("pin", got.Pins, want.Pins); err != nil {
+		return err
+	}
+	return sameItems("wire", got.Wires, want.Wires)
+}
+
+// sameItems compares two lists, whatever their order, and names what only one has.
+func sameItems[T comparable](what string, got, want []T) error {
+	count := map[T]int{}
+	for _, x := range want {
+		count[x]++
+	}
+	for _, x := range got {
+		if count[x]--; count[x] < 0 {
+			return fmt.Errorf("%s %v is listed and should not be", what, x)
+		}
+	}
+	for _, x := range want {
+		if count[x] > 0 {
+			return fmt.Errorf("%s %v is not listed and should be", what, x)
+		}
+	}
+	return nil
+}
+
+var (
+	sheetTitle  = regexp.MustCompile(`^Card (.+), (relays|wires by net|terminals by part)$`)
+	sheetRelay  = regexp.MustCompile(`^\[ \] (\S+) site (\d+), (\d+) of (\d+) poles? in use, A1 on (.+?), A2 on return(?:, fed through D\d+(?: D\d+)*)?(?:, (D\d+)(?: and (Z\d+))? across the coil)?; follows .+$`)
+	sheetWire   = regexp.MustCompile(`\[ \] (\S+) - (\S+)`)
+	sheetPart   = regexp.MustCompile(`^\[ \] ([A-Z]\d+): (.+)$`)
+	sheetPins   = regexp.MustCompile(`^\[ \] (.+): (J\d+:\d+(?: - J\d+:\d+)*)$`)
+	sheetTotals = regexp.MustCompile(`^(?:\[ \] card (.+?)|    in all) +(\d+) relays +(\d+) diodes +(\d+) pins +(\d+) wires$`)
+	sheetCounts = regexp.MustCompile(`^Wiring, (\S+) style: (\d+) relays?, (\d+) diodes?, (\d+) wires? on (\d+) cards? +page (\d+) of (\d+)$`)
+	sheetParts  = regexp.MustCompile(`^\[ \] +(\d+) (relay|diode|suppression|Zener|card)s? `)
+)
+
+// sheetReader reads the wires as the text for paper.
+type sheetReader struct {
+	want    *bare.List
+	card    string
+	section string
+	net     string
+	relays  []bare.Relay
+	coils   map[string]string   // net of A1 as the schedule of relays has it
+	across  map[string][]string // diodes across a coil
+	wires   []bare.Wire
+	cardOf  map[bare.Terminal]string // of the ends of wires, as their titles have it
+	nets    map[bare.Terminal]string // as the list by part has them
+	joined  map[string][]string      // pins by what they meet
+	bought  map[string]int
+	totals  map[string][4]int
+	pages   int
+	ended   bool
+}
+
+// WiresText reads the wires as the text for paper and holds them against the
+// list that they were written from: each relay, each wire, each terminal, what
+// the pins meet, and the counts.
+func WiresText(r io.Reader, want *bare.List) error {
+	all, err := io.ReadAll(r)
+	if err != nil {
+		return err
+	}
+	t := &sheetReader{want: want, coils: map[string]string{}, across: map[string][]string{}, cardOf: map[bare.Terminal]string{}, nets: map[bare.Terminal]string{},
+		joined: map[string][]string{}, bought: map[string]int{}, totals: map[string][4]int{}}
+	text := strings.Split(string(bytes.TrimSuffix(all, []byte("\n"))), "\n")
+	of := &store.Store{Machine: want.Machine, Hash: want.Hash}
+	last := ""
+	for i := 0; i < len(text); i++ {
+		n := i + 1
+		line, fed := strings.CutPrefix(text[i], "\f")
+		if i == 0 || fed {
+			if err := headed(n, line, of); err != nil {
+				return err
+			}
+			if i++; i == len(text) {
+				return refuse(n, "the page ends after its heading")
+			}
+			if last, err = t.counts(n+1, text[i]); err != nil {
+				return err
+			}
+			continue
+		}
+		if m := sheetTitle.FindStringSubmatch(line); m != nil {
+			t.card, t.section, t.net = m[1], m[2], ""
+			continue
+		}
+		switch line {
+		case "Wires from card to card, and no further", "What the connectors meet; pins in one line are joined", "Parts", "Counts to check against":
+			t.section = line
+			continue
+		}
+		if strings.HasPrefix(line, "[ ] ") {
+			for i+1 < len(text) && strings.HasPrefix(text[i+1], "      ") {
+				i++
+			}
+			line = unwrap(text[n-1 : i+1])
+		}
+		if t.section == "Counts to check against" {
+			line = text[n-1]
+		}
+		if err := t.line(n, line); err != nil {
+			return err
+		}
+	}
+	if !t.ended {
+		return refuse(len(text), "no totals: the end is missing")
+	}
+	if last != strconv.Itoa(t.pages) {
+		return fmt.Errorf("%d pages, of %s", t.pages, last)
+	}
+	return t.compare()
+}
+
+// counts reads the second line of a page.
+func (t *sheetReader) counts(n int, line string) (pages string, err error) {
+	m := sheetCounts.FindStringSubmatch(line)
+	if m == nil {
+		return "", refuse(n, "no counts of what is soldered")
+	}
+	cards := map[string]bool{}
+	for _, p := range t.want.Pins {
+		cards[p.Card] = true
+	}
+	l := t.want
+	for i, v := range []int{len(l.Relays), len(l.Diodes), len(l.Wires), len(cards)} {
+		if m[i+2] != strconv.Itoa(v) {
+			return "", refuse(n, "%s is said, and there are %d", m[i+2], v)
+		}
+	}
+	t.pages++
+	if m[1] != l.Style || m[6] != strconv.Itoa(t.pages) {
+		return "", refuse(n, "page %s in %s style, where page %d in %s style is due", m[6], m[1], t.pages, l.Style)
+	}
+	return m[7], nil
+}
+
+func (t *sheetReader) line(n int, line string) error {
+	switch t.section {
+	case "relays":
+		if !strings.HasPrefix(line, "[ ]") {
+			return nil
+		}
+		m := sheetRelay.FindStringSubmatch(line)
+		if m == nil {
+			return refuse(n, "a line of a relay that cannot be read")
+		}
+		site, _ := strconv.Atoi(m[2])
+		used, _ := strconv.Atoi(m[3])
+		poles, _ := strconv.Atoi(m[4])
+		if used > poles {
+			return refuse(n, "%d of %d poles", used, poles)
+		}
+		t.relays = append(t.relays, bare.Relay{Name: m[1], Card: t.card, Site: site, Poles: poles})
+		t.coils[m[1]] = m[5]
+		for _, d := range m[6:8] {
+			if d != "" {
+				t.across[m[1]] = append(t.across[m[1]], d)
+			}
+		}
+	case "wires by net":
+		if name, ok := strings.CutPrefix(line, "  "); ok && !strings.HasPrefix(name, " ") {
+			t.net, _, _ = strings.Cut(strings.TrimSuffix(name, ":"), ", link ")
+			return nil
+		}
+		found := sheetWire.FindAllStringSubmatch(line, -1)
+		if len(found) != strings.Count(line, "[ ]") {
+			return refuse(n, "a wire that cannot be read")
+		}
+		for _, m := range found {
+			w := bare.Wire{Net: t.net, From: bare.Terminal(m[1]), To: bare.Terminal(m[2])}
+			t.wires = append(t.wires, w)
+			t.cardOf[w.From], t.cardOf[w.To] = t.card, t.card
+		}
+	case "terminals by part":
+		m := sheetPart.FindStringSubmatch(line)
+		if m == nil {
+			if strings.HasPrefix(line, "[ ]") {
+				return refuse(n, "a part that cannot be read")
+			}
+			return nil
+		}
+		for _, x := range strings.Split(m[2], "; ") {
+			end, net, ok := strings.Cut(x, " ")
+			at := bare.Terminal(m[1] + ":" + end)
+			if _, twice := t.nets[at]; twice || !ok {
+				return refuse(n, "%s: %q is no terminal with its net, or the second", m[1], x)
+			}
+			t.nets[at] = net
+		}
+	case "Wires from card to card, and no further", "What the connectors meet; pins in one line are joined":
+		m := sheetPins.FindStringSubmatch(line)
+		if m == nil {
+			if strings.HasPrefix(line, "[ ]") {
+				return refuse(n, "pins that cannot be read")
+			}
+			return nil
+		}
+		if t.joined[m[1]] != nil {
+			return refuse(n, "%s is listed twice", m[1])
+		}
+		t.joined[m[1]] = strings.Split(m[2], " - ")
+	case "Parts":
+		if m := sheetParts.FindStringSubmatch(line); m != nil {
+			t.bought[m[2]], _ = strconv.Atoi(m[1])
+		}
+	case "Counts to check against":
+		if m := sheetTotals.FindStringSubmatch(line); m != nil {
+			var v [4]int
+			for i := range v {
+				v[i], _ = strconv.Atoi(m[2+i])
+			}
+			t.totals[m[1]] = v
+			t.ended = t.ended || m[1] == ""
+		}
+	}
+	return nil
+}
+
+// compare holds what was read against the list.
+func (t *sheetReader) compare() error {
+	if err := sameItems("relay", t.relays, t.want.Relays); err != nil {
+		return err
+	}
+	if err := sameItems("wire", t.wires, t.want.Wires); err != nil {
+		return err
+	}
+	card := map[string]string{}
+	per := map[string][4]int{}
+	count := func(name string, i int) {
+		for _, c := range []string{name, ""} {
+			v := per[c]
+			v[i]++
+			per[c] = v
+		}
+	}
+	zeners := 0
+	for _, r := range t.want.Relays {
+		card[r.Name] = r.Card
+		count(r.Card, 0)
+	}
+	for _, d := range t.want.Diodes {
+		card[d.Name] = d.Card
+		count(d.Card, 1)
+		if d.Name[0] == 'Z' {
+			zeners++
+		}
+	}
+	joined := map[string][]string{}
+	links := map[string]string{} // what a link is called: its net
+	net := map[bare.Terminal]string{}
+	for _, w := range t.want.Wires {
+		net[w.From], net[w.To] = w.Net, w.Net
+	}
+	for _, p := range t.want.Pins {
+		card[p.Name] = p.Card
+		count(p.Card, 2)
+		meets := t.meets(p.Use)
+		if p.Use.Kind == bare.Link {
+			if links[meets] == "" {
+				links[meets] = net[p.Terminal()]
+			}
+		}
+		joined[meets] = append(joined[meets], string(p.Terminal()))
+	}
+	for meets, name := range links {
+		joined[meets+", "+name] = joined[meets]
+		delete(joined, meets)
+	}
+	if !maps.EqualFunc(joined, t.joined, slices.Equal) {
+		return fmt.Errorf("the pins are not joined as they should be: %v, should be %v", t.joined, joined)
+	}
+	for _, w := range t.want.Wires {
+		for _, end := range []bare.Terminal{w.From, w.To} {
+			name, _, _ := strings.Cut(string(end), ":")
+			if t.cardOf[end] != card[name] {
+				return fmt.Errorf("%s stands under card %s and is on %s", end, t.cardOf[end], card[name])
+			}
+			if name[0] != 'J' && t.nets[end] != w.Net {
+				return fmt.Errorf("%s is on %q by part and on %s by net", end, t.nets[end], w.Net)
+			}
+		}
+		count(card[strings.Split(string(w.From), ":")[0]], 3)
+	}
+	across := 0
+	for _, r := range t.want.Relays {
+		a1, _ := r.Coil()
+		if t.nets[a1] != t.coils[r.Name] {
+			return fmt.Errorf("%s is on %s in the schedule of relays, and on %s by part", a1, t.coils[r.Name], t.nets[a1])
+		}
+		across += len(t.across[r.Name])
+		for _, d := range t.across[r.Name] {
+			if _, ok := card[d]; !ok {
+				return fmt.Errorf("%s across the coil of %s is not in the list", d, r.Name)
+			}
+		}
+	}
+	bought := map[string]int{"relay": len(t.want.Relays), "diode": len(t.want.Diodes) - across, "suppression": across - zeners, "Zener": zeners, "card": len(per) - 1}
+	for what, n := range bought {
+		if n != t.bought[what] {
+			return fmt.Errorf("the parts list has %d %s, and there are %d", t.bought[what], what, n)
+		}
+	}
+	if !maps.Equal(per, t.totals) {
+		return fmt.Errorf("the counts of relays, diodes, pins and wires are %v, and should be %v", t.totals, per)
+	}
+	return nil
+}
+
+// meets is what the text says of a use.
+func (t *sheetReader) meets(u bare.Use) string {
+	side := map[bool]string{true: ", the negative side of the supply", false: ", the positive side of the supply"}
+	switch u.Kind {
+	case bare.Feed:
+		return "feed" + side[t.want.Negative]
+	case bare.Return:
+		return "return" + side[!t.want.Negative]
+	case bare.Line, bare.Flag:
+		return string(u.Kind) + " " + u.Name
+	}
+	return string(u.Kind) + " " + strconv.Itoa(u.N)
+}
