@@ -380,8 +380,8 @@ const wordsARow = 8
 var reasons = map[rehearse.Reason]string{
 	rehearse.Halted:           "the machine has halted",
 	rehearse.ReachedAddress:   "the address is reached",
-	rehearse.PhaseBound:       "so many phases were asked for",
-	rehearse.InstructionBound: "so many instructions were asked for",
+	rehearse.PhaseBound:       "the bound of phases is reached",
+	rehearse.InstructionBound: "the bound of instructions is reached",
 }
 
 // FinalText writes the state at the end of a rehearsal: how it ended, what it

@@ -219,6 +219,9 @@ func (o *rehearseOptions) prepare(a *app, l *loaded, p *assemble.Program) (*perf
 		if err != nil {
 			return nil, err
 		}
+		if _, twice := r.setup.Values[i]; twice {
+			return nil, usagef("--set %s: it is set twice", m.Signals[i].Name)
+		}
 		if r.setup.Values[i], err = fitting(m, "set", i, value); err != nil {
 			return nil, err
 		}

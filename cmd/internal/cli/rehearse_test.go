@@ -110,6 +110,7 @@ func TestProgramCommands(t *testing.T) {
 		{"set a memory", "rehearse millrace.coil plain.prog --set ram=1", 2, "", "ram is a memory, no register or flag; --memory"},
 		{"set a bus", "rehearse millrace.coil plain.prog --set data=1", 2, "", "data is a bus, no register or flag"},
 		{"set a flag too large", "rehearse millrace.coil plain.prog --set zero=2", 2, "", "the largest of 1 bit is 1"},
+		{"set twice", "rehearse millrace.coil plain.prog --set tmp=1 --set tmp=1", 2, "", "tmp: it is set twice"},
 		{"memory without a file", "rehearse millrace.coil plain.prog --memory ram", 2, "", "NAME=FILE is wanted"},
 		{"until an address that is none", "rehearse millrace.coil plain.prog --until 0x100", 2, "", "the last address of ram is 255 (0xFF)"},
 		{"until what comes after the halt", "rehearse millrace.coil plain.prog --final --until 0x20", 0, "halted", "the machine halts before it comes to 0x20"},
