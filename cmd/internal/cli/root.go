@@ -85,6 +85,7 @@ func newRoot(a *app) *cobra.Command {
 		newMatrix(a),
 		newDiodes(a),
 		newWires(a),
+		newProve(a),
 		newAssemble(a),
 		newRehearse(a),
 		newExplain(a),

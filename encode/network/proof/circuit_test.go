@@ -1,7 +1,6 @@
 package proof_test
 
 import (
-	"fmt"
 	"testing"
 
 	"coilwright/encode/machine"
@@ -29,87 +28,25 @@ func machineOf(t testing.TB, name string) (*machine.Machine, *store.Store, store
 	return m, schedule.Weave(m, p), schedule.Changes(m, p)
 }
 
-// listOf solders a circuit on one board without end.
-func listOf(c *network.Circuit, s *store.Store, hw machine.Hardware) *wiring.List {
-	l := &wiring.List{Style: c.Style, Negative: hw.Cards[0].Negative, Levels: hw.Diode.Levels}
-	at := make([]wiring.Terminal, len(c.Points))
-	join := func(p int, t wiring.Terminal) {
-		if p < 0 {
-			return
-		}
-		if at[p] != "" {
-			l.Wires = append(l.Wires, wiring.Wire{From: at[p], To: t})
-		}
-		at[p] = t
+// placed is the list of a network on cards.
+func placed(t testing.TB, m *machine.Machine, s *store.Store, ch store.Changes, style string) *wiring.List {
+	t.Helper()
+	c, err := network.Build(s, ch, m.Hardware, style)
+	if err != nil {
+		t.Fatal(err)
 	}
-	pin := func(u wiring.Use) wiring.Terminal {
-		p := wiring.Pin{Name: "J1", Pin: len(l.Pins) + 1, Use: u}
-		l.Pins = append(l.Pins, p)
-		return p.Terminal()
+	n, list := network.Place(c, s, m.Hardware)
+	if n == nil {
+		t.Fatal(list)
 	}
-	for i, p := range c.Points {
-		switch p.Kind {
-		case network.FeedPoint:
-			join(i, pin(wiring.Use{Kind: wiring.Feed}))
-		case network.PhasePoint:
-			join(i, pin(wiring.Use{Kind: wiring.Phase, N: p.N}))
-		case network.LowPoint:
-			join(i, pin(wiring.Use{Kind: wiring.Line, N: p.N}))
-		case network.ColumnPoint:
-			if !s.Columns[p.N].Low {
-				join(i, pin(wiring.Use{Kind: wiring.Line, N: p.N}))
-			}
-		}
-	}
-	ret := pin(wiring.Use{Kind: wiring.Return})
-	for i, g := range c.Signals {
-		r := wiring.Relay{Name: fmt.Sprintf("K%d", i+1), Site: i + 1}
-		a1, a2 := r.Coil()
-		l.Wires = append(l.Wires, wiring.Wire{From: a2, To: ret})
-		switch g.Kind {
-		case network.OpcodeSignal:
-			l.Wires = append(l.Wires, wiring.Wire{From: pin(wiring.Use{Kind: wiring.Opcode, N: g.N}), To: a1})
-		case network.FlagSignal:
-			l.Wires = append(l.Wires, wiring.Wire{From: pin(wiring.Use{Kind: wiring.Flag, N: g.N}), To: a1})
-		default:
-			join(g.Coil, a1)
-		}
-		for _, k := range c.Contacts {
-			if k.Signal == i {
-				r.Poles++
-				x, b, m := r.Pole(r.Poles)
-				join(k.Common, x)
-				join(k.Break, b)
-				join(k.Make, m)
-			}
-		}
-		l.Relays = append(l.Relays, r)
-	}
-	for i, d := range c.Diodes {
-		x := wiring.Diode{Name: fmt.Sprintf("D%d", i+1)}
-		a, k := x.Ends()
-		if l.Negative {
-			a, k = k, a
-		}
-		join(d.From, a)
-		join(d.To, k)
-		l.Diodes = append(l.Diodes, x)
-	}
-	return l
+	return n.List
 }
 
 func TestCircuits(t *testing.T) {
 	for _, name := range []string{"millrace", "firststeps", "textbook"} {
 		for _, style := range network.Styles {
-			if name == "millrace" && style != "plain" {
-				continue // takes a minute
-			}
 			m, s, ch := machineOf(t, name)
-			c, err := network.Build(s, ch, m.Hardware, style)
-			if err != nil {
-				t.Fatal(err)
-			}
-			l := listOf(c, s, m.Hardware)
+			l := placed(t, m, s, ch, style)
 			r, err := proof.Prove(l, s, ch, proof.Options{Overlap: m.Sequencer.Overlap > 0})
 			if err != nil {
 				t.Fatal(err)

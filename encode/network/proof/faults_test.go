@@ -253,11 +253,7 @@ func TestFaults(t *testing.T) {
 		for _, style := range network.Styles {
 			t.Run(name+" "+style, func(t *testing.T) {
 				m, s, ch := machineOf(t, name)
-				circuit, err := network.Build(s, ch, m.Hardware, style)
-				if err != nil {
-					t.Fatal(err)
-				}
-				l := listOf(circuit, s, m.Hardware)
+				l := placed(t, m, s, ch, style)
 				overlap := m.Sequencer.Overlap > 0
 				p := plan{reach: 1, travels: travelling(l, s, ch)}
 				if all {
