@@ -55,6 +55,7 @@ func Assemble(m *machine.Machine, src *program.Source) (*Program, diag.List) {
 	a.segments()
 	a.symbols()
 	a.unite()
+	a.foreign()
 	return a.out, a.list
 }
 
@@ -85,6 +86,8 @@ type assembler struct {
 	// nowhere is set when the absence of a memory was reported.
 	nowhere bool
 	stopped bool
+
+	strange, familiar int // lines with a mnemonic that the machine has not, that it has
 
 	declared []string // names of labels and constants, for hints
 	// blamed is, by the root of an error, the constant that is at fault.

@@ -14,6 +14,9 @@ const (
 	// maxDepth bounds how far one error is followed through constants, which
 	// may be as many as the program has lines.
 	maxDepth = 100
+	// fewStrange is how many unknown mnemonics may be slips, whatever else the
+	// program has.
+	fewStrange = 5
 )
 
 // blame looks for what made an error at one place an error at others too, so
@@ -133,4 +136,25 @@ func (a *assembler) unite() {
 		out = append(out, one)
 	}
 	a.list = out
+}
+
+// foreign tells mnemonics that are nearly all unknown once: the program is for
+// another machine.
+func (a *assembler) foreign() {
+	if a.strange <= fewStrange || a.strange <= 3*a.familiar {
+		return
+	}
+	first := true
+	for i := range a.list {
+		switch d := &a.list[i]; d.Name {
+		case "program-expect":
+			d.Because("another machine")
+		case "program-mnemonic":
+			d.Because("another machine")
+			if first {
+				d.Hintf("%d of %d instructions are not among those of %s: is this program for another machine?", a.strange, a.strange+a.familiar, a.m.Name)
+			}
+			first = false
+		}
+	}
 }

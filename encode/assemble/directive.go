@@ -276,7 +276,8 @@ func (a *assembler) expect(l *program.Line) {
 		}
 	}
 	if signal < 0 {
-		d := a.list.Errorf("program-expect", a.named(l), "machine %s has no register, flag or memory %s", a.m.Name, short(name))
+		d := a.list.Errorf("program-expect", a.named(l), "machine %s has no register, flag or memory %s", a.m.Name, short(name)).
+			Because("no register %s", name)
 		if near := a.nearest(name, func() []string { return names }); near != "" {
 			d.Hintf("did you mean %s?", near)
 		}

@@ -192,6 +192,30 @@ expect tape[1] = last
 	}
 }
 
+// A program for another machine is one error, with the instructions that are
+// nowhere as its notes.
+func TestAnotherMachine(t *testing.T) {
+	m := resolve(t, machines["bytes"])
+	const strange = "load 1\nadd\nstop\nload 2\nsub\nl: load 3\n"
+	for _, c := range []struct {
+		text string
+		want int // errors
+		hint string
+	}{
+		{strange, 1, "6 of 6 instructions are not among those of"},
+		{strange + "expect abc = 1\nexpect def = 1\n", 1, "6 of 6"},
+		{"expect abc = 1\ngo 1\nexpect abc = 2\n", 1, ""},
+		{strange + "go 1\n", 1, "6 of 7 instructions"},
+		{strange + "go l\ngo 2\n", 4, ""},
+		{"load 1\nadd\nstop\n", 3, ""},
+	} {
+		_, _, list := run(t, m, map[string]string{"a.prog": c.text})
+		if len(list) != c.want || !strings.Contains(list[0].Hint, c.hint) {
+			t.Errorf("%q: %d errors, want %d: %v", c.text, len(list), c.want, list)
+		}
+	}
+}
+
 // What would take much memory is refused before it does.
 func TestBounded(t *testing.T) {
 	m := resolve(t, strings.Replace(machines["bytes"], "256 x 8", "4294967296 x 8", 1))

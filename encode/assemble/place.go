@@ -202,6 +202,7 @@ func (a *assembler) instruction(i int, l *program.Line, o *Line) {
 	forms := a.words[a.word[l.Name]].forms
 	if forms == nil {
 		a.unknownMnemonic(l)
+		a.strange++
 		a.doubt()
 		a.missed = true
 		return
@@ -218,6 +219,7 @@ func (a *assembler) instruction(i int, l *program.Line, o *Line) {
 		a.lost = true // one error until the next `in`
 		return
 	}
+	a.familiar++
 	args := a.src.Of(l)
 	f := a.choose(forms, args)
 	if f == nil {
