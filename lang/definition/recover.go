@@ -55,7 +55,12 @@ func (p *parser) continued() string {
 		return ""
 	}
 	switch d := p.file.Decls[len(p.file.Decls)-1].(type) {
+	case *Bus, *Register, *Memory, *Flag:
+		return "traits stand on the line of what they belong to"
 	case *Line:
+		if p.cur().kind == tokNumber {
+			return "an attribute and its number stand on the line that they belong to"
+		}
 		return "if line " + shorten(d.Name.Text) + " goes on here, the line above has to end with a comma"
 	case *Instruction:
 		if d.Body == nil {
@@ -127,6 +132,9 @@ var afterWidth = map[string][]string{
 	"unit": {"settle", "by", "="}, "field": {"{"},
 }
 
+// traitWords are the traits, as far as no declaration may begin with one.
+var traitWords = []string{"opcode", "buffered", "input", "latching", "program", "little", "big"}
+
 // heads reports whether the current token, which stands further right than
 // the declaration that is open, begins what can only be another one. What is
 // less clear than that is more likely a wrong word inside the open one.
@@ -195,7 +203,12 @@ func (p *parser) cutOff(d Decl) bool {
 			}
 		}
 		return t.kind == tokNumber || t.is("{") || t.is("[") || t.is(",")
+	case *Bus, *Register, *Memory, *Flag:
+		return t.is(":") || t.kind == tokNumber || slices.Contains(traitWords, t.text)
 	case *Line, *Unit:
+		if t.kind == tokNumber {
+			return true
+		}
 		if t.kind == tokSymbol {
 			return !t.is("}") && !t.is("#")
 		}

@@ -18,8 +18,8 @@ var severalCauses = map[string]string{
 }
 
 // TestSlipOfARealName replaces tokens of the examples by other tokens that
-// stand in the same file, deletes them, doubles them and swaps them with their
-// neighbours: each time there is one error, or none where the definition is
+// stand in the same file, deletes them, doubles them, swaps them with their
+// neighbours and breaks the line before them: each time there is one error, or none where the definition is
 // still valid. COILWRIGHT_SLIPS=all tries every replacement and not a sample.
 func TestSlipOfARealName(t *testing.T) {
 	for _, c := range []struct {
@@ -27,9 +27,9 @@ func TestSlipOfARealName(t *testing.T) {
 		stride int // of how many replacements one is tried
 		fewest int // tries
 	}{
-		{"millrace", 43, 5000},
-		{"textbook", 7, 3000},
-		{"firststeps", 3, 2500},
+		{"millrace", 61, 5000},
+		{"textbook", 11, 3000},
+		{"firststeps", 5, 1500},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			raw, err := fs.ReadFile(examples.FS, c.name+"/"+c.name+".coil")
@@ -87,6 +87,7 @@ func slipsOf(text string, stride int) []slipTry {
 		}
 		add(from, to, word+" deleted", "")
 		add(from, to, word+" doubled", word+" "+word)
+		add(from, from, "a new line before "+word, "\n")
 		if i+1 < len(all) {
 			next, end := all[i+1][0], all[i+1][1]
 			add(from, end, fmt.Sprintf("%s and %s swapped", word, text[next:end]), text[next:end]+text[to:next]+word)
