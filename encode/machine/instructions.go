@@ -158,7 +158,9 @@ func (r *resolver) words(ins *Instruction, d *definition.Instruction) bool {
 		case program == nil:
 			if !r.absent("memory") && !r.muted["program"] && !r.doubtful[Memory] {
 				r.list.Errorf("program-missing", w.At, "%s has more than one word, and no memory holds the program", ins.Name).
-					Hintf("mark one: memory ram 256 x 8 program").Because("no program memory")
+					Hintf("mark one: memory ram 256 x 8 program")
+				r.blame("no program memory")
+				r.again()
 			}
 			good = false
 		case program.Width > 0 && out.Width != program.Width:

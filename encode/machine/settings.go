@@ -806,7 +806,13 @@ func (r *resolver) connectors() {
 		}
 		c := &r.m.Hardware.Cards[i]
 		taken := map[int]diag.Place{}
+		empty := false // a pin has nothing behind its =: that may stand on the next line
 		for _, s := range b.Settings {
+			lost := empty && s.Pin == nil
+			empty = s.Pin != nil && len(s.Values) == 0
+			if lost {
+				continue
+			}
 			if s.Pin == nil {
 				d := r.list.Errorf("unknown-setting", s.Name.At, "a connector sets pins by number, not %s", s.Name.Text).
 					Hintf("write, for example: 63 = ground")

@@ -260,6 +260,11 @@ func (r *rules) conflicts(n *machine.Node, lines []stepLine, d *delays, list *di
 				e := list.Errorf("bus-two-sources", n.Place(sl.line), "%s and %s both drive bus %s in this step%s", a.Name, b.Name, m.Signals[bus].Name, r.inVariant()).
 					Note(a.At, "%s drives it here", a.Name).Note(b.At, "%s drives it here", b.Name)
 				r.suspect(e, n.At, lineNumbers(lines))
+				if _, apart := r.clash(r.drives(sl.line), r.drives(lines[j].line)); !apart {
+					for _, l := range d.joins { // they meet through these alone
+						e.Suspect(diag.Cause{Key: "loop of " + r.m.Lines[l].Name})
+					}
+				}
 				e.Hintf("split the step, or declare the bus with `or` if several sources at once are wanted")
 				ok = false
 			}

@@ -28,7 +28,7 @@ func TestSlipOfARealName(t *testing.T) {
 		fewest int // tries
 	}{
 		{"millrace", 61, 5000},
-		{"textbook", 11, 3000},
+		{"textbook", 11, 2000},
 		{"firststeps", 5, 1500},
 	} {
 		t.Run(c.name, func(t *testing.T) {
