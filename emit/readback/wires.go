@@ -289,7 +289,8 @@ var (
 	sheetPart   = regexp.MustCompile(`^\[ \] ([A-Z]\d+): (.+)$`)
 	sheetPins   = regexp.MustCompile(`^\[ \] (.+): (J\d+:\d+(?: - J\d+:\d+)*)$`)
 	sheetTotals = regexp.MustCompile(`^(?:\[ \] card (.+?)|    in all) +(\d+) relays +(\d+) diodes +(\d+) pins +(\d+) wires$`)
-	sheetCounts = regexp.MustCompile(`^Wiring, (\S+) style: (\d+) relays?, (\d+) diodes?, (\d+) wires? on (\d+) cards? +page (\d+) of (\d+)$`)
+	sheetPage   = regexp.MustCompile(`^Wiring, (\S+) style +page (\d+) of (\d+)$`)
+	sheetCounts = regexp.MustCompile(`^(\d+) relays?, (\d+) diodes?, (\d+) wires? on (\d+) cards?$`)
 	sheetParts  = regexp.MustCompile(`^\[ \] +(\d+) (relay|diode|suppression|Zener|card)s? `)
 )
 
@@ -309,6 +310,7 @@ type sheetReader struct {
 	bought  map[string]int
 	totals  map[string][4]int
 	pages   int
+	counted bool
 	ended   bool
 }
 
@@ -335,7 +337,13 @@ func WiresText(r io.Reader, want *bare.List) error {
 			if i++; i == len(text) {
 				return refuse(n, "the page ends after its heading")
 			}
-			if last, err = t.counts(n+1, text[i]); err != nil {
+			if last, err = t.page(n+1, text[i]); err != nil {
+				return err
+			}
+			continue
+		}
+		if m := sheetCounts.FindStringSubmatch(line); m != nil {
+			if err := t.counts(n, m[1:]); err != nil {
 				return err
 			}
 			continue
@@ -365,33 +373,42 @@ func WiresText(r io.Reader, want *bare.List) error {
 	if !t.ended {
 		return refuse(len(text), "no totals: the end is missing")
 	}
+	if !t.counted {
+		return fmt.Errorf("the page does not say how much there is")
+	}
 	if last != strconv.Itoa(t.pages) {
 		return fmt.Errorf("%d pages, of %s", t.pages, last)
 	}
 	return t.compare()
 }
 
-// counts reads the second line of a page.
-func (t *sheetReader) counts(n int, line string) (pages string, err error) {
-	m := sheetCounts.FindStringSubmatch(line)
+// page reads the second line of a page.
+func (t *sheetReader) page(n int, line string) (pages string, err error) {
+	m := sheetPage.FindStringSubmatch(line)
 	if m == nil {
-		return "", refuse(n, "no counts of what is soldered")
+		return "", refuse(n, "no number of the page")
 	}
+	t.pages++
+	if m[1] != t.want.Style || m[2] != strconv.Itoa(t.pages) {
+		return "", refuse(n, "page %s in %s style, where page %d in %s style is due", m[2], m[1], t.pages, t.want.Style)
+	}
+	return m[3], nil
+}
+
+// counts reads what is said first of all: relays, diodes, wires, cards.
+func (t *sheetReader) counts(n int, said []string) error {
 	cards := map[string]bool{}
 	for _, p := range t.want.Pins {
 		cards[p.Card] = true
 	}
 	l := t.want
 	for i, v := range []int{len(l.Relays), len(l.Diodes), len(l.Wires), len(cards)} {
-		if m[i+2] != strconv.Itoa(v) {
-			return "", refuse(n, "%s is said, and there are %d", m[i+2], v)
+		if said[i] != strconv.Itoa(v) {
+			return refuse(n, "%s is said, and there are %d", said[i], v)
 		}
 	}
-	t.pages++
-	if m[1] != l.Style || m[6] != strconv.Itoa(t.pages) {
-		return "", refuse(n, "page %s in %s style, where page %d in %s style is due", m[6], m[1], t.pages, l.Style)
-	}
-	return m[7], nil
+	t.counted = true
+	return nil
 }
 
 func (t *sheetReader) line(n int, line string) error {

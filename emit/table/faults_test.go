@@ -330,6 +330,8 @@ func TestEditedPages(t *testing.T) {
 		{"diodes.csv", ",12,,full_l,", ",12,,aux_l,", "should be"},
 		{"diodes.csv", ",9,,sink_set,,,,", ",9,,sink_set,7,,,", "row R24 has diodes"},
 		{"wires.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
+		{"wires.txt", " relays, ", " relais, ", "does not say how much"},
+		{"wires.txt", "page 2 of", "page 3 of", "page 2 in plain style is due"},
 		{"wires.txt", "[ ] J3:29 - K3:11", "[ ] J3:29 - K3:14", "should not be"},
 		{"wires.txt", "  coil of K1, link 3:", "  coil of K2, link 3:", "should not be"},
 		{"wires.txt", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 12 line acc_l", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 14 line acc_l", "K12:12 is on \"\" by part"},

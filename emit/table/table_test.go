@@ -29,6 +29,11 @@ var machines = []string{"millrace", "hoist", "quern", "gong"}
 
 func load(t testing.TB, name string) Facts {
 	t.Helper()
+	return loadStyle(t, name, "plain")
+}
+
+func loadStyle(t testing.TB, name, style string) Facts {
+	t.Helper()
 	src, list := definition.Load(filepath.Join(folder, name+".coil"), os.ReadFile)
 	m, more := machine.Resolve(src)
 	list = append(list, more...)
@@ -38,7 +43,7 @@ func load(t testing.TB, name string) Facts {
 		t.Fatalf("%s: %v", name, list)
 	}
 	s := schedule.Weave(m, p)
-	c, err := network.Build(s, schedule.Changes(m, p), m.Hardware, "plain")
+	c, err := network.Build(s, schedule.Changes(m, p), m.Hardware, style)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -124,6 +129,41 @@ func TestGolden(t *testing.T) {
 			if d := cmp.Diff(string(want), got); d != "" {
 				t.Errorf("%s %s:\n%s", name, a.name, d)
 			}
+		}
+	}
+}
+
+// TestStyles reads the pages of the other styles back: rows of several owners,
+// of opcodes with flags, on no opcode at all, and what is free.
+func TestStyles(t *testing.T) {
+	seen := map[string]bool{}
+	for _, name := range []string{"hoist", "gong", "quern"} {
+		for _, style := range network.Styles[1:] {
+			f := loadStyle(t, name, style)
+			for _, a := range artefacts {
+				text := written(t, a, f)
+				if err := a.read(strings.NewReader(text), f); err != nil {
+					t.Errorf("%s %s in %s style: read back: %v", name, a.name, style, err)
+				}
+				if strings.HasPrefix(a.name, "matrix.") && style == "minimal" {
+					g := f
+					g.Matrix = copied(f.Matrix)
+					g.Matrix.Style = "plain"
+					if a.read(strings.NewReader(text), g) != nil {
+						seen["free"] = true
+					}
+				}
+			}
+			for _, r := range f.Matrix.Rows {
+				seen[r.Kind] = true
+				seen["direct"] = seen["direct"] || r.Direct
+				seen["stroke"] = seen["stroke"] || strings.Contains(belongs(f.Matrix, r), "/")
+			}
+		}
+	}
+	for _, what := range []string{"free", "shared", "fetch", "direct", "stroke"} {
+		if !seen[what] {
+			t.Errorf("nothing of kind %q in these pages: they are worth little", what)
 		}
 	}
 }

@@ -33,9 +33,7 @@ func WiresText(w io.Writer, n *network.Network) error {
 			feed = "\f"
 		}
 		p.line("%s%s", feed, heading(mx.Machine, mx.Title, mx.Hash, p.width))
-		p.line("%s", spread(fmt.Sprintf("Wiring, %s style: %s, %s, %s on %s", mx.Style, counted(len(n.List.Relays), "relay"),
-			counted(len(n.List.Diodes), "diode"), counted(len(n.List.Wires), "wire"), counted(len(mx.Cards), "card")),
-			fmt.Sprintf("page %d of %d", i+1, len(pages)), p.width))
+		p.line("%s", spread(fmt.Sprintf("Wiring, %s style", mx.Style), fmt.Sprintf("page %d of %d", i+1, len(pages)), p.width))
 		for _, line := range lines {
 			p.line("%s", line)
 		}
@@ -63,7 +61,8 @@ func newSheet(n *network.Network, width int) *sheet {
 }
 
 func (s *sheet) before() []string {
-	out := []string{"BEFORE YOU START"}
+	out := []string{fmt.Sprintf("%s, %s, %s on %s", counted(len(s.n.List.Relays), "relay"), counted(len(s.n.List.Diodes), "diode"),
+		counted(len(s.n.List.Wires), "wire"), counted(len(s.n.Matrix.Cards), "card")), "", "BEFORE YOU START"}
 	for _, c := range cautions {
 		out = append(out, wrap("  * ", "    ", c, s.width)...)
 	}

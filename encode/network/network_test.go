@@ -9,6 +9,7 @@ import (
 	"coilwright/encode/cube"
 	"coilwright/encode/internal/reference"
 	"coilwright/encode/machine"
+	"coilwright/encode/network/proof"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
@@ -97,10 +98,11 @@ func placed(t *testing.T, s *store.Store, style string, hw machine.Hardware) (*C
 }
 
 // TestMatrixEqualsStore follows the rows of random machines in plain style, and
-// holds their wires against the circuit.
+// holds the wires of every style against the circuit, and against the store by
+// the proof.
 func TestMatrixEqualsStore(t *testing.T) {
 	machines, cards, compared := 0, 0, 0
-	for seed := uint64(0); machines < 40; seed++ {
+	for seed := uint64(0); machines < 24; seed++ {
 		r := rand.New(rand.NewPCG(seed, 9))
 		src, list := definition.Load("random.coil", func(string) ([]byte, error) { return []byte(reference.Random(r)), nil })
 		m, more := machine.Resolve(src)
@@ -118,7 +120,8 @@ func TestMatrixEqualsStore(t *testing.T) {
 		machines++
 		hw := m.Hardware
 		hw.Cards = []machine.Card{{Name: "control", Relays: 3 + r.IntN(20), Rows: 3 + r.IntN(12), Columns: 5 + r.IntN(20), Pins: 30 + r.IntN(30), Spare: r.IntN(2)}}
-		c, err := Build(s, ch, hw, "plain")
+		style := Styles[machines%3]
+		c, err := Build(s, ch, hw, style)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -130,6 +133,16 @@ func TestMatrixEqualsStore(t *testing.T) {
 		sound(t, c, s, hw, n)
 		within(t, n.Matrix)
 		cards += len(n.Matrix.Cards)
+		report, err := proof.Prove(n.List, s, ch, proof.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !report.Proved() {
+			t.Errorf("seed %d, %s: %+v", seed, style, report.Findings[0])
+		}
+		if style != "plain" {
+			continue
+		}
 		for opcode := range uint64(1) << s.OpcodeBits {
 			for flags := range uint64(1) << len(s.Flags) {
 				for phase := 1; phase <= s.Phases; phase++ {
@@ -142,7 +155,7 @@ func TestMatrixEqualsStore(t *testing.T) {
 			}
 		}
 	}
-	if cards < 80 || compared < 10000 {
+	if cards < 50 || compared < 4000 {
 		t.Errorf("only %d cards and %d words: the generator has gone weak", cards, compared)
 	}
 }
