@@ -152,6 +152,33 @@ func (g *groups) extend(c []uint64, members, later, before []int32, act []uint64
 	}
 }
 
+// grown returns a prime around each cube of l, the one in known if there is one, and
+// remembers the others there.
+func (h *heuristic) grown(l []uint64, known map[string][]uint64) []uint64 {
+	var out, fresh []uint64
+	var keys []string
+	for i := range h.len(l) {
+		key := Cube{h.space, h.at(l, i)}.String()
+		if p, ok := known[key]; ok {
+			out = append(out, p...)
+			continue
+		}
+		keys = append(keys, key)
+		fresh = append(fresh, h.at(l, i)...)
+	}
+	covered := make([]bool, len(keys))
+	for i, key := range keys {
+		c := slices.Clone(h.at(fresh, i))
+		if h.stopped {
+			break
+		}
+		h.grow(c, fresh, covered)
+		known[key] = c
+		out = append(out, c...)
+	}
+	return h.maximal(out)
+}
+
 // byPoints improves f, a cover of on, and bounds the cost of all covers; listed is
 // false if there were too many groups to go on.
 func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed bool) {
@@ -177,6 +204,7 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 		h.spend(h.len(all))
 	}
 	nodes := fewNodes
+	prime := map[string][]uint64{}
 	for round := 0; round < mostRounds && !h.stopped && h.len(g.points) < mostPoints; round++ {
 		if !g.find() {
 			return best, bound, false
@@ -194,8 +222,7 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 			break
 		}
 		// The chosen groups as primes, those of most points first.
-		chosen := h.pick(g.cubes, a.columns)
-		primes := h.expand(chosen, nil)
+		primes := h.grown(h.pick(g.cubes, a.columns), prime)
 		if h.stopped {
 			break
 		}
@@ -210,6 +237,9 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 			}
 		}
 		whole := primes
+		if fresh > h.len(g.points)/16 && round%4 != 3 {
+			continue // far from a cover
+		}
 		if fresh > 0 {
 			whole = h.irredundant(h.maximal(append(slices.Clone(best), primes...)))
 		}

@@ -4,6 +4,7 @@ import "slices"
 
 // sizes that bound the memory and the time of single steps.
 const (
+	longList    = 2_000    // cubes
 	mostOff     = 120_000  // cubes of the off-set
 	offWork     = 60 << 20 // to find them
 	someWork    = 60 << 20 // of a step where there is no off-set

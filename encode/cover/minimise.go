@@ -101,12 +101,12 @@ func prepare(ctx context.Context, p Problem, o Options, bad *error) (h *heuristi
 		return nil, nil, nil, fmt.Errorf("cover: %w", err)
 	}
 	k := &worker{space: s, law: l, ctx: ctx, limit: o.Work}
-	on = k.proper(p.On)
+	on = k.condense(k.proper(p.On))
 	var free []uint64
 	if p.Free != nil {
-		free = k.proper(p.Free)
+		free = k.condense(k.proper(p.Free))
 	}
-	k.base = k.maximal(append(slices.Clone(on), free...))
+	k.base = k.condense(append(slices.Clone(on), free...))
 	k.off, k.hasOff = k.offSet(k.base)
 	if start, err = k.admit(on, free); err != nil {
 		return nil, nil, nil, err
@@ -145,6 +145,18 @@ func (k *worker) proper(f *Cover) []uint64 {
 	return l
 }
 
+// condense says the same with fewer cubes. Long lists are mostly points: these are
+// joined first, since looking at all pairs of them takes too long.
+func (k *worker) condense(l []uint64) []uint64 {
+	if k.len(l) > longList {
+		for f := range k.fields {
+			k.spend(k.len(l))
+			l = k.merge(l, f)
+		}
+	}
+	return k.maximal(l)
+}
+
 // offSet is the complement, by whichever way of splitting gives few cubes.
 func (k *worker) offSet(l []uint64) ([]uint64, bool) {
 	var off []uint64
@@ -162,7 +174,7 @@ func (k *worker) offSet(l []uint64) ([]uint64, bool) {
 // admit splits on into parts whose closure is an implicant, and returns the closures.
 func (k *worker) admit(on, free []uint64) ([]uint64, error) {
 	if len(k.law.rules) == 0 {
-		return k.maximal(on), nil
+		return on, nil
 	}
 	var out []uint64
 	var split func(c []uint64) error
@@ -194,7 +206,7 @@ func (k *worker) admit(on, free []uint64) ([]uint64, error) {
 			return nil, err
 		}
 	}
-	return k.maximal(out), nil
+	return k.condense(out), nil
 }
 
 // halves splits c where the rules bite: by the values that a broken rule is
