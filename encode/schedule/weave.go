@@ -1,6 +1,8 @@
 package schedule
 
 import (
+	"math"
+
 	"coilwright/encode/cube"
 	"coilwright/encode/machine"
 	"coilwright/encode/store"
@@ -24,6 +26,21 @@ func Weave(m *machine.Machine, p *Plan) *store.Store {
 		}
 	}
 	cache := map[*Path][]store.Row{}
+	total := 0
+	for i := range p.Owners {
+		o := &p.Owners[i]
+		if len(o.Paths) == 0 {
+			continue
+		}
+		rows, ok := cache[o.Paths[0]]
+		if !ok {
+			rows = weaveRows(m, p, o)
+			cache[o.Paths[0]] = rows
+		}
+		total += len(rows) * max(1, len(o.Opcodes))
+	}
+	s.Owners = make([]store.Owner, 0, len(p.Owners))
+	s.Rows = make([]store.Row, 0, total)
 	for i := range p.Owners {
 		o := &p.Owners[i]
 		s.Owners = append(s.Owners, store.Owner{Name: o.Name, Kind: o.Kind, Opcodes: o.Opcodes, At: o.At})
@@ -33,17 +50,12 @@ func Weave(m *machine.Machine, p *Plan) *store.Store {
 		if len(o.Paths) == 0 {
 			continue
 		}
-		rows, ok := cache[o.Paths[0]]
-		if !ok {
-			rows = weaveRows(m, p, o)
-			cache[o.Paths[0]] = rows
-		}
 		cubes := o.Opcodes
 		if o.Kind == "fetch" {
 			cubes = []cube.Cube{{}}
 		}
 		for _, c := range cubes {
-			for _, r := range rows {
+			for _, r := range cache[o.Paths[0]] {
 				r.Owner, r.Opcode = i, c
 				s.Rows = append(s.Rows, r)
 			}
@@ -65,7 +77,13 @@ func weaveRows(m *machine.Machine, p *Plan, o *Owner) []store.Row {
 		bit[f] = i
 	}
 	root := branch(o.Paths, indices(len(o.Paths)), 0, bit)
-	var rows []store.Row
+	lit := 0
+	for _, c := range charts[0] {
+		if c.lines != nil {
+			lit++
+		}
+	}
+	rows := make([]store.Row, 0, lit)
 	for phase := 1; phase <= end; phase++ {
 		root.rows(cube.Cube{}, charts, phase, &rows)
 	}
@@ -93,16 +111,44 @@ func chart(m *machine.Machine, path *Path, fetch bool) []cell {
 	if fetch {
 		steps = path.Steps
 	}
+	first := math.MaxInt
 	for i := range steps {
 		for _, w := range steps[i].On {
-			end = max(end, w.To)
+			first, end = min(first, w.From), max(end, w.To)
 		}
 	}
+	if path.Restart > 0 && !fetch {
+		first = min(first, path.Restart)
+	}
+	// One block of memory for the causes of all phases, one for their sets.
 	out := make([]cell, end+1)
-	add := func(phase, line int, c store.Cause) {
-		if out[phase].lines == nil {
-			out[phase].lines = store.NewSet(len(m.Lines))
+	counts := make([]int, end+2)
+	all := 0
+	count := func(from, to int) {
+		for p := from; p <= to; p++ {
+			counts[p]++
+			all++
 		}
+	}
+	for i := range steps {
+		for _, w := range steps[i].On {
+			count(w.From, w.To)
+		}
+	}
+	if !fetch && path.Restart > 0 {
+		count(path.Restart, path.Restart)
+	}
+	causes := make([]store.Cause, all)
+	words := (len(m.Lines) + 63) / 64
+	sets := make(store.Set, words*max(0, end-first+1))
+	for p := first; p <= end; p++ {
+		if n := counts[p]; n > 0 {
+			out[p] = cell{lines: sets[:words:words], causes: causes[:0:n]}
+			causes = causes[n:]
+		}
+		sets = sets[words:]
+	}
+	add := func(phase, line int, c store.Cause) {
 		out[phase].lines.Add(line)
 		c.Column = line
 		out[phase].causes = append(out[phase].causes, c)
