@@ -2,6 +2,7 @@ package machine
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"coilwright/encode/store"
@@ -173,7 +174,10 @@ type builder struct {
 func (b *builder) fail() { b.bad = true }
 
 func (b *builder) block(blk *definition.Block) []Node {
-	var out []Node
+	if len(blk.Stmts) == 0 {
+		return nil
+	}
+	out := make([]Node, 0, len(blk.Stmts))
 	for _, s := range blk.Stmts {
 		out = append(out, b.stmt(s)...)
 	}
@@ -185,7 +189,7 @@ func (b *builder) stmt(s definition.Stmt) []Node {
 	if _, isDo := s.(*definition.Do); !isDo && len(b.via) > 0 && !b.paste(s.Place()) {
 		return nil
 	}
-	via := append([]diag.Place(nil), b.via...)
+	via := b.via // every do makes a new list: the statements in it share one
 	switch s := s.(type) {
 	case *definition.Step:
 		n := Node{Kind: Step, At: s.At, Via: via}
@@ -336,15 +340,94 @@ func (b *builder) do(s *definition.Do) []Node {
 			return nil
 		}
 	}
-	if !b.paste(s.At) {
+	// What is too much is seen before it is pasted.
+	if !b.paste(s.At) || len(b.via) == 0 && !b.fits(seq, s.At) {
 		return nil
 	}
 	b.seqs = append(b.seqs, s.Name.Text)
-	b.via = append(b.via, s.At)
+	around := b.via
+	b.via = slices.Concat(around, []diag.Place{s.At})
 	out := b.block(&seq.Body)
 	b.seqs = b.seqs[:len(b.seqs)-1]
-	b.via = b.via[:len(b.via)-1]
+	b.via = around
 	return out
+}
+
+// fits reports whether a sequence may be pasted. Past the limit it says so as
+// paste does; the sequences inside are then read by themselves for what else is
+// wrong in them.
+func (b *builder) fits(seq *definition.Sequence, at diag.Place) bool {
+	r := b.r
+	n, loops := r.size(seq)
+	if loops || r.pasted+n <= maxPasted {
+		return true
+	}
+	var inside func(seq *definition.Sequence)
+	inside = func(seq *definition.Sequence) {
+		name := seq.Name.Text
+		if !r.unread[name] {
+			r.usedSeq[name], r.unread[name] = true, true
+			r.eachDo(&seq.Body, inside)
+		}
+	}
+	inside(seq)
+	r.pasted = maxPasted
+	return b.paste(at)
+}
+
+// size is the number of statements that a `do` of a sequence pastes, as paste
+// counts them, or maxPasted+1 if it is more; loops is true if it does itself.
+func (r *resolver) size(seq *definition.Sequence) (n int, loops bool) {
+	if n, ok := r.sizes[seq]; ok {
+		return max(0, n), n < 0
+	}
+	r.sizes[seq] = -1
+	n = count(&seq.Body)
+	r.eachDo(&seq.Body, func(inner *definition.Sequence) {
+		m, round := r.size(inner)
+		n, loops = min(n+m, maxPasted+1), loops || round
+	})
+	if !loops {
+		r.sizes[seq] = n
+	}
+	return n, loops
+}
+
+// count is the number of statements in a block, those in the blocks of them included.
+func count(b *definition.Block) int {
+	n := len(b.Stmts)
+	for _, s := range b.Stmts {
+		for _, inner := range blocks(s) {
+			n += count(inner)
+		}
+	}
+	return n
+}
+
+// eachDo visits the sequences that a block does.
+func (r *resolver) eachDo(b *definition.Block, visit func(*definition.Sequence)) {
+	for _, s := range b.Stmts {
+		if do, ok := s.(*definition.Do); ok && r.sequences[do.Name.Text] != nil {
+			visit(r.sequences[do.Name.Text])
+		}
+		for _, inner := range blocks(s) {
+			r.eachDo(inner, visit)
+		}
+	}
+}
+
+// blocks lists the blocks of a statement.
+func blocks(s definition.Stmt) []*definition.Block {
+	switch s := s.(type) {
+	case *definition.When:
+		if s.Else != nil {
+			return []*definition.Block{&s.Then, s.Else}
+		}
+		return []*definition.Block{&s.Then}
+	case *definition.Hold:
+		return []*definition.Block{&s.Body}
+	}
+	return nil
 }
 
 // paste counts one statement more that the `do` at a place brings; past the
@@ -492,9 +575,13 @@ func (r *resolver) bodies() {
 		}
 	}
 	for _, d := range r.src.Decls {
-		if s, ok := d.(*definition.Sequence); ok && !r.usedSeq[s.Name.Text] && r.sequences[s.Name.Text] == s {
-			b := &builder{r: r, decided: map[int]definition.Name{}, uses: map[int]bool{}, seqs: []string{s.Name.Text}}
-			b.block(&s.Body)
+		s, ok := d.(*definition.Sequence)
+		if !ok || r.sequences[s.Name.Text] != s || r.usedSeq[s.Name.Text] && !r.unread[s.Name.Text] {
+			continue
+		}
+		b := &builder{r: r, decided: map[int]definition.Name{}, uses: map[int]bool{}, seqs: []string{s.Name.Text}}
+		b.block(&s.Body)
+		if !r.unread[s.Name.Text] {
 			delete(r.usedSeq, s.Name.Text)
 		}
 	}

@@ -21,6 +21,7 @@ func TestSequencesThatGrow(t *testing.T) {
 		{"deep", deep.String(), "sequence-size"},
 		{"without a step", strings.Replace(deep.String(), "{ step acc_g tmp_l }", "{ }", 1), "sequence-size"},
 		{"round", round.String(), "sequence-loop"},
+		{"wrong inside", strings.Replace(deep.String(), "acc_g tmp_l", "acc_g tmp_q", 1), "unknown-name sequence-size"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, list := resolve(t, small+c.sequences+"instruction a = 0000_0000 { do s0 }\ninstruction b = 0000_0001 {\ndo s30\n}\n")

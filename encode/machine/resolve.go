@@ -42,6 +42,8 @@ func Resolve(src *definition.Source) (*Machine, diag.List) {
 		selects:   map[int]diag.Place{},
 		usedSeq:   map[string]bool{},
 		looped:    map[string]bool{},
+		unread:    map[string]bool{},
+		sizes:     map[*definition.Sequence]int{},
 		cards:     map[string]int{},
 		misplaced: map[string]string{},
 	}

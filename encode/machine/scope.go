@@ -78,9 +78,11 @@ type resolver struct {
 	nameless    bool            // an operand of the instruction at hand has a name that it cannot have
 	strangers   map[string]bool // names in the encoding of the instruction at hand that are no operands of it
 	cards       map[string]int
-	total       int             // instruction variants so far
-	pasted      int             // statements that `do` has pasted so far
-	looped      map[string]bool // sequences reported to do themselves
+	total       int                          // instruction variants so far
+	pasted      int                          // statements that `do` has pasted so far
+	looped      map[string]bool              // sequences reported to do themselves
+	unread      map[string]bool              // sequences that were too large to paste
+	sizes       map[*definition.Sequence]int // what a `do` of each pastes, -1 while that is counted
 	machineSeen *definition.Machine
 }
 
