@@ -445,7 +445,7 @@ func (c *chart) chain(p *schedule.Path) {
 		text += ", the last for a restart that cuts"
 	}
 	c.line("  %s", text)
-	for rest := p.Chain; len(rest) > 0; {
+	for rest := p.Chain(); len(rest) > 0; {
 		l := rest[0]
 		from, _, _ := strings.Cut(l.From, " (")
 		text := fmt.Sprintf("%s, %d after %s: %s", l.To, l.Phases, from, l.Rule)

@@ -19,11 +19,12 @@ const MaxPaths = 65536
 type family struct {
 	first   int // index into owners, of the first that has it
 	idle    bool
-	bare    bool // no restart: the undefined opcodes that idle
-	routes  [][]item
+	bare    bool     // no restart: the undefined opcodes that idle
+	routes  [][]item // through the body; each is walked behind every way through fetch
 	walkers []*walker
 	tree    *tree
-	placed  bool // all of its paths were, and what they read was looked at
+	placed  bool  // all of its paths were, and what they read was looked at
+	lasts   []int // the last phases for which the arms were compared
 	ok      bool
 }
 
@@ -47,6 +48,8 @@ func Encode(m *machine.Machine) (*Plan, diag.List) {
 		e.publish()
 	}
 	e.acquit()
+	// The chains of the plan outlive the encoder, and hold on to it.
+	e.families, e.heads, e.fetch, e.r.shapes = nil, nil, nil, nil
 	if m.Untimed {
 		list = slices.DeleteFunc(list, func(d diag.Diagnostic) bool {
 			return d.Name == "path-too-long" || d.Name == "select-late" || d.Name == "flag-change"
@@ -134,18 +137,19 @@ func (e *encoder) collect() bool {
 			return false
 		}
 		f.first = len(e.plan.Owners)
-		for _, head := range fetch {
-			for _, tail := range body {
-				route := append(head[:len(head):len(head)], item{kind: fetchEndItem})
-				f.routes = append(f.routes, append(route, tail...))
-			}
-		}
+		f.routes = body
 		e.families = append(e.families, f)
 		return true
 	}
 	shared := map[*machine.Node]int{}
 	empty := -1
-	var defined []cube.Cube
+	variants := 0
+	for i := range m.Instructions {
+		variants += len(m.Instructions[i].Variants)
+	}
+	defined := make([]cube.Cube, 0, variants)
+	e.plan.Owners = slices.Grow(e.plan.Owners, variants+1)
+	e.member = slices.Grow(e.member, variants+1)
 	broken := false
 	for i := range m.Instructions {
 		ins := &m.Instructions[i]
@@ -156,7 +160,8 @@ func (e *encoder) collect() bool {
 		for j := range ins.Variants {
 			v := &ins.Variants[j]
 			defined = append(defined, v.Opcode)
-			o := Owner{Name: v.Name, Kind: "instruction", Instruction: i, Variant: j, Opcodes: []cube.Cube{v.Opcode}, At: ins.At}
+			n := len(defined)
+			o := Owner{Name: v.Name, Kind: "instruction", Instruction: i, Variant: j, Opcodes: defined[n-1 : n : n], At: ins.At}
 			f, ok := empty, empty >= 0
 			if len(v.Body) > 0 {
 				f, ok = shared[&v.Body[0]]
@@ -239,7 +244,7 @@ func (e *encoder) settle() {
 			if !f.ok {
 				continue
 			}
-			f.tree.compare(f.leafLines(e.r))
+			f.compare(e.r)
 			for _, key := range f.tree.early(e.m.Sequencer.Decode) {
 				if !e.strict[key] {
 					e.strict[key] = true
@@ -282,16 +287,18 @@ func (e *encoder) inFetch(key testKey) bool {
 }
 
 func (e *encoder) walkFamily(f *family) {
-	f.walkers, f.ok = nil, true
+	f.walkers, f.lasts, f.ok = make([]*walker, 0, len(e.fetch)*len(f.routes)), nil, true
 	e.r.owner = e.plan.Owners[f.first].Name
-	for _, r := range f.routes {
-		w := e.r.walk(r, e.strict, e.cubes, e.list)
-		if w.failed {
-			e.endless(&e.plan.Owners[f.first], w)
-			f.ok = false
-			return
+	for _, head := range e.fetch {
+		for _, r := range f.routes {
+			w := head.body(r)
+			if w.failed {
+				e.endless(&e.plan.Owners[f.first], w)
+				f.ok = false
+				return
+			}
+			f.walkers = append(f.walkers, w)
 		}
-		f.walkers = append(f.walkers, w)
 	}
 	f.tree = grow(f.walkers, 0)
 }
@@ -304,11 +311,28 @@ func (e *encoder) endless(o *Owner, w *walker) {
 	}
 }
 
+// compare finds where the arms of each `when` differ, unless no path has become
+// longer since it last did.
+func (f *family) compare(r *rules) {
+	if len(f.walkers) == 1 {
+		return
+	}
+	lasts := make([]int, len(f.walkers))
+	for i, w := range f.walkers {
+		lasts[i] = w.path.Last
+	}
+	if !slices.Equal(lasts, f.lasts) {
+		f.lasts = lasts
+		f.tree.compare(f.leafLines(r))
+	}
+}
+
 // leafLines gives, for a walker and a phase, every line that is on: fetch,
 // body and restart.
 func (f *family) leafLines(r *rules) func(w *walker, phase int) store.Set {
+	s := store.NewSet(len(r.m.Lines))
 	return func(w *walker, phase int) store.Set {
-		s := store.NewSet(len(r.m.Lines))
+		clear(s)
 		for _, win := range w.windows {
 			if phase >= win.from && phase <= win.to {
 				s.Add(win.line)
@@ -367,7 +391,7 @@ func (e *encoder) seam() {
 				earliest(&strobe, w.path.Steps[0].Strobe)
 			}
 		}
-		f.tree.compare(f.leafLines(e.r))
+		f.compare(e.r)
 		f.tree.fresh(func(flag, phase int) {
 			s := armed[flag]
 			earliest(&s, phase)
@@ -402,7 +426,7 @@ func (e *encoder) seam() {
 				}
 			}
 			for _, t := range w.touched {
-				if n := needs[t.element]; n.seen {
+				if n := &needs[t.element]; n.seen && t.end+n.phases > best.phase {
 					at(t.end+n.phases, t.step, func() string {
 						return "into the next fetch: " + e.r.text(n.rule.rule, n.rule.earlier, n.later, n.rule.signal, n.rule.gap)
 					})
@@ -655,9 +679,11 @@ func (e *encoder) sketch(w *walker, end int) string {
 func (e *encoder) publish() {
 	shared := make([][]*Path, len(e.families))
 	for i, f := range e.families {
+		shared[i] = make([]*Path, 0, len(f.walkers))
 		for _, w := range f.walkers {
-			w.path.Chain = w.chain()
+			w.path.chain = w.chain
 			shared[i] = append(shared[i], w.path)
+			w.forget()
 		}
 	}
 	for i := range e.plan.Owners {

@@ -2,6 +2,8 @@ package schedule
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 
 	"coilwright/encode/cube"
 	"coilwright/encode/machine"
@@ -25,7 +27,6 @@ const (
 	testEndItem // the arm ends here
 	holdItem
 	holdEndItem
-	fetchEndItem // the body begins here
 )
 
 // routes lists every way through nodes: a choice of arms at each `when`, flag
@@ -46,7 +47,7 @@ func routes(nodes []machine.Node, limit int) (out [][]item, ok bool) {
 		next := make([][]item, 0, len(out)*len(tails))
 		for _, head := range out {
 			for _, tail := range tails {
-				next = append(next, append(head[:len(head):len(head)], tail...))
+				next = append(next, slices.Concat(head, tail))
 			}
 		}
 		out = next
@@ -56,10 +57,15 @@ func routes(nodes []machine.Node, limit int) (out [][]item, ok bool) {
 		n := &nodes[i]
 		var tails [][]item
 		switch n.Kind {
-		case machine.Step:
-			tails = [][]item{{{kind: stepItem, node: n}}}
-		case machine.Wait:
-			tails = [][]item{{{kind: waitItem, node: n}}}
+		case machine.Step, machine.Wait:
+			one := item{kind: stepItem, node: n}
+			if n.Kind == machine.Wait {
+				one.kind = waitItem
+			}
+			for k := range out {
+				out[k] = append(out[k], one)
+			}
+			continue
 		case machine.Hold:
 			inside, ok := routes(n.Then, limit)
 			if !ok {
@@ -187,9 +193,45 @@ type placedWindow struct {
 // longest ring, so that what is merely too long still gets its chart.
 const longestPath = 4 * machine.MaxPhases
 
+// walk places the route from the start of the ring.
 func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, list *diag.List) *walker {
 	w := &walker{r: r, list: list, strict: strict, cubes: cubes, path: &Path{}, last: r.scratch, opStep: -1}
+	w.follow(route)
+	return w
+}
+
+// body places a body behind fetch, as a path of its own: w stays as it is.
+// Fetch is placed once, however many bodies follow it.
+func (w *walker) body(route []item) *walker {
+	b := *w
+	path := *w.path
+	b.path, b.last = &path, w.r.scratch
+	b.elements, b.touched = make([]element, len(w.touched), len(w.touched)+8), nil
+	for i, t := range w.touched {
+		b.elements[i] = t.element
+		b.last[t.element] = span{true, t.begin, t.end, t.step}
+	}
+	b.windows, b.nones = slices.Clone(w.windows), slices.Clone(w.nones)
+	b.armed = maps.Clone(w.armed)
+	b.inBody = true
+	path.Fetch = len(path.Steps)
+	b.follow(route)
+	return &b
+}
+
+func (w *walker) follow(route []item) {
 	defer w.tidy()
+	steps, tests := 0, 0
+	for _, it := range route {
+		switch it.kind {
+		case stepItem:
+			steps++
+		case testItem:
+			tests++
+		}
+	}
+	w.path.Steps, w.causes = room(w.path.Steps, steps), room(w.causes, steps)
+	w.path.Tests, w.tests = room(w.path.Tests, tests), room(w.tests, tests)
 	for _, it := range route {
 		switch it.kind {
 		case stepItem:
@@ -208,15 +250,19 @@ func (r *rules) walk(route []item, strict map[testKey]bool, cubes map[int]int, l
 					w.tests[i].open = false
 				}
 			}
-		case fetchEndItem:
-			w.inBody = true
-			w.path.Fetch = len(w.path.Steps)
 		}
 		if w.failed {
-			return w
+			return
 		}
 	}
-	return w
+}
+
+// room returns a copy of a list with room for more.
+func room[T any](list []T, more int) []T {
+	if len(list)+more == 0 {
+		return nil
+	}
+	return append(make([]T, 0, len(list)+more), list...)
 }
 
 // tidy keeps the spans that the path has touched and clears the scratch.
@@ -233,8 +279,8 @@ func (w *walker) tidy() {
 func (w *walker) test(it item) {
 	flag := it.node.Flag
 	t := testState{key: testKey{it.node, w.path.Flags}, from: -1, open: true}
-	for i := range w.r.m.Lines {
-		if s := w.last[i]; s.seen && w.r.m.Lines[i].Writes(flag) != 0 && s.end > t.strobe {
+	for _, i := range w.r.writers[flag] {
+		if s := w.last[i]; s.seen && s.end > t.strobe {
 			t.strobe, t.from = s.end, s.step
 		}
 	}
@@ -256,21 +302,19 @@ type stepLine struct {
 
 // stepLines is the set of lines of a step, its holds' included.
 func (w *walker) stepLines(n *machine.Node) []stepLine {
-	var out []stepLine
-	have := map[int]bool{}
+	out := make([]stepLine, 0, len(n.Lines))
+	add := func(s stepLine) {
+		if !slices.ContainsFunc(out, func(have stepLine) bool { return have.line == s.line }) {
+			out = append(out, s)
+		}
+	}
 	for h := range w.holds {
 		for i, l := range w.holds[h].node.Lines {
-			if !have[l] {
-				have[l] = true
-				out = append(out, stepLine{l, h, i})
-			}
+			add(stepLine{l, h, i})
 		}
 	}
 	for _, l := range n.Lines {
-		if !have[l] {
-			have[l] = true
-			out = append(out, stepLine{l, -1, 0})
-		}
+		add(stepLine{l, -1, 0})
 	}
 	return out
 }
@@ -357,18 +401,17 @@ func (w *walker) after(e element, off int) {
 // decoded keeps a line off until the opcode and the flags it depends on are decoded.
 func (w *walker) decoded(l, off int) {
 	decode := w.r.m.Sequencer.Decode
-	name := w.r.m.Lines[l].Name
-	if w.inBody && w.opcode > 0 {
+	if w.inBody && w.opcode > 0 && w.opcode+decode-off > w.best.phase {
 		w.at(w.opcode+decode-off, w.opStep, func() string {
-			return fmt.Sprintf("the opcode is decoded for %d before %s comes on", decode, name)
+			return fmt.Sprintf("the opcode is decoded for %d before %s comes on", decode, w.r.m.Lines[l].Name)
 		})
 	}
 	for i := range w.tests {
 		t := &w.tests[i]
-		if t.strobe > 0 && (t.open || w.strict[t.key]) {
+		if t.strobe > 0 && t.strobe+decode-off > w.best.phase && (t.open || w.strict[t.key]) {
 			flag := w.r.m.Signals[t.key.node.Flag].Name
 			w.at(t.strobe+decode-off, t.from, func() string {
-				return fmt.Sprintf("flag %s is decoded for %d before %s comes on", flag, decode, name)
+				return fmt.Sprintf("flag %s is decoded for %d before %s comes on", flag, decode, w.r.m.Lines[l].Name)
 			})
 		}
 	}
@@ -376,7 +419,7 @@ func (w *walker) decoded(l, off int) {
 
 func (w *walker) place(n *machine.Node, lines []stepLine, shape *shape, s int) {
 	k := len(w.path.Steps)
-	p := Placed{At: n.At, Via: n.Via, Strobe: s, Pulse: shape.pulse, None: n.None}
+	p := Placed{At: n.At, Via: n.Via, Strobe: s, Pulse: shape.pulse, None: n.None, On: make([]Window, 0, len(lines))}
 	m := w.r.m
 	for i, sl := range lines {
 		l := &m.Lines[sl.line]
@@ -500,8 +543,14 @@ func (w *walker) endHold() {
 func (w *walker) finish() {
 	decode := w.r.m.Sequencer.Decode
 	w.best = bound{phase: 0, from: -1}
+	last := -1
 	for _, win := range w.windows {
-		w.at(win.to, win.step, func() string { return fmt.Sprintf("%s goes off", w.r.m.Lines[win.line].Name) })
+		if win.to > w.best.phase {
+			w.best, last = bound{phase: win.to, from: win.step}, win.line
+		}
+	}
+	if last >= 0 {
+		w.best.text = func() string { return fmt.Sprintf("%s goes off", w.r.m.Lines[last].Name) }
 	}
 	if w.opcode > 0 {
 		w.at(w.opcode+decode, w.opStep, func() string { return fmt.Sprintf("the opcode is decoded for %d before restart", decode) })
@@ -517,6 +566,11 @@ func (w *walker) finish() {
 	}
 	w.path.Last = w.best.phase
 	w.ends = []bound{w.best}
+}
+
+// forget drops what is not needed to tell the chain of the path.
+func (w *walker) forget() {
+	w.touched, w.armed, w.tests, w.windows, w.nones = nil, nil, nil, nil, nil
 }
 
 // chain follows what set the end of the path back to the start of the ring.

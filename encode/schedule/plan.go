@@ -33,8 +33,17 @@ type Path struct {
 	Fetch   int
 	Last    int    // last phase of the path (language.md P.7)
 	Restart int    // phase of the restart line: Last, or Last+1 with `restart cuts`; 0 without one
-	Chain   []Link // the chain of constraints that sets Last, first to last
 	Tests   []Test // the `when`s passed, in order
+	chain   func() []Link
+}
+
+// Chain is the chain of constraints that sets Last, first to last: worked out
+// when asked for, because few are. Fetch has none.
+func (p *Path) Chain() []Link {
+	if p.chain == nil {
+		return nil
+	}
+	return p.chain()
 }
 
 // Test is a `when` that a path passes: before step number Before (from 0).

@@ -1,6 +1,7 @@
 package schedule_test
 
 import (
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -17,6 +18,8 @@ import (
 	"coilwright/lang/definition"
 	"coilwright/lang/diag"
 )
+
+var machines = flag.Int("machines", 1000, "random machines to compare with the second reading")
 
 // encode runs the stages from a definition's tree to its store. The store is
 // nil if a stage found an error.
@@ -151,9 +154,9 @@ func number(text string) string {
 
 // TestReferenceRandom compares the store with the slow, obvious evaluator for
 // every (opcode, flags, phase) of random machines, and both verdicts on those
-// that either refuses. It goes on until 1,000 were valid.
+// that either refuses. It goes on until 1,000 (or -machines) were valid.
 func TestReferenceRandom(t *testing.T) {
-	want := 1000
+	want := *machines
 	if testing.Short() {
 		want = 60
 	}

@@ -46,6 +46,8 @@ type rules struct {
 	shapes  map[*machine.Node]*shape
 	owner   string                         // whose body is at hand, for messages
 	scratch []span                         // for the path at hand
+	sourced netMask                        // for the phase at hand
+	writers [][]int                        // by flag or other signal: the lines that set bits of it
 	driven  []netMask                      // by line, filled in as asked
 	held    map[*machine.Node]map[int]bool // by hold: its gates, and whether a step inside reads them
 	holds   []*machine.Node                // in the order met
@@ -60,6 +62,8 @@ func newRules(m *machine.Machine) *rules {
 	r.uses, r.picks = m.Uses()
 	r.first = make([][]after, r.elements())
 	r.scratch = make([]span, r.elements())
+	r.sourced = netMask{}
+	r.writers = make([][]int, len(m.Signals))
 	type reader struct {
 		line int
 		use  machine.Use
@@ -84,6 +88,7 @@ func newRules(m *machine.Machine) *rules {
 			if !ok {
 				continue
 			}
+			r.writers[s] = append(r.writers[s], i)
 			x := reader{i, machine.Use{Signal: s, Mask: mask}}
 			if m.Signals[s].Kind == machine.Bus {
 				sources[s] = append(sources[s], x)

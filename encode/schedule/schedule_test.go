@@ -176,7 +176,7 @@ func TestChain(t *testing.T) {
 		path := p.Owners[1].Paths[0]
 		var got []string
 		sum := 0
-		for _, l := range path.Chain {
+		for _, l := range path.Chain() {
 			got = append(got, fmt.Sprintf("%d %s: %s", l.Phase, l.To, l.Rule))
 			if sum += l.Phases; sum != l.Phase {
 				t.Errorf("links up to %q add up to %d phases, it falls on %d", l.To, sum, l.Phase)

@@ -166,8 +166,12 @@ func (r *rules) drives(line int) netMask {
 	return out
 }
 
-// net returns every bus bit that a gate is connected to while the joins are on.
+// net returns every bus bit that a gate is connected to while the joins are
+// on. It is shared: nobody writes to it.
 func (r *rules) net(line int, joins []int) netMask {
+	if len(joins) == 0 && !r.m.Lines[line].Joins {
+		return r.drives(line)
+	}
 	out := netMask{}
 	for s, m := range r.drives(line) {
 		out[s] |= m
@@ -338,11 +342,14 @@ func (r *rules) exceptHint() string {
 // value to get through to what the gate feeds, even while the gate is still off.
 func (r *rules) selects(n *machine.Node, lines []stepLine, d *delays, s *shape, list *diag.List) bool {
 	m := r.m
-	index := map[int]int{}
-	for i, sl := range lines {
-		index[sl.line] = i
+	var index, need map[int]int
+	picks := func(c stepLine) bool { return len(r.picks[c.line]) > 0 }
+	if slices.ContainsFunc(lines, picks) {
+		index, need = map[int]int{}, map[int]int{}
+		for i, sl := range lines {
+			index[sl.line] = i
+		}
 	}
-	need := map[int]int{}
 	var order []int
 	ok := true
 	for i, c := range lines {
@@ -704,10 +711,12 @@ func (r *rules) sourceNames(bus int) string {
 	return strings.Join(names, ", ")
 }
 
-// sources returns the bus bits on which some source is on in phase p.
+// sources returns the bus bits on which some source is on in phase p. The next
+// call overwrites them.
 func (w *walker) sources(p int) netMask {
 	var joins []int
-	out := netMask{}
+	out := w.r.sourced
+	clear(out)
 	for _, win := range w.windows {
 		if p < win.from || p > win.to {
 			continue

@@ -42,18 +42,19 @@ func grow(walkers []*walker, depth int) *tree {
 type canon struct {
 	leaves map[string]int
 	forks  map[[3]int]int
+	key    []byte
 }
 
 func (c *canon) leaf(s store.Set) int {
-	key := make([]byte, 0, 8*len(s))
+	c.key = c.key[:0]
 	for _, w := range s {
-		key = binary.LittleEndian.AppendUint64(key, w)
+		c.key = binary.LittleEndian.AppendUint64(c.key, w)
 	}
-	if n, ok := c.leaves[string(key)]; ok {
+	if n, ok := c.leaves[string(c.key)]; ok {
 		return n
 	}
 	n := len(c.leaves) + len(c.forks)
-	c.leaves[string(key)] = n
+	c.leaves[string(c.key)] = n
 	return n
 }
 
@@ -109,6 +110,8 @@ func (t *tree) end() int {
 	return max(t.off.end(), t.on.end())
 }
 
+// phaseLines gives the lines that a path has on in a phase; the next call may
+// overwrite them.
 type phaseLines func(w *walker, phase int) store.Set
 
 // early lists the tests whose sides differ before their flag is decoded.
@@ -136,12 +139,12 @@ func (t *tree) fresh(visit func(flag, phase int)) {
 	t.on.fresh(visit)
 }
 
-// walkers lists the paths under t.
-func (t *tree) walkers() []*walker {
+// each visits the paths under t until visit says no, and reports whether it never did.
+func (t *tree) each(visit func(w *walker) bool) bool {
 	if t.leaf != nil {
-		return []*walker{t.leaf}
+		return visit(t.leaf)
 	}
-	return append(t.off.walkers(), t.on.walkers()...)
+	return t.off.each(visit) && t.on.each(visit)
 }
 
 // changes reports lines that latch a flag while the sides of a test of it differ.
@@ -160,7 +163,10 @@ func (t *tree) changes(e *encoder, f *family) {
 // changes in between would have the store choose the arm by its new value.
 func (t *tree) latched(e *encoder, f *family, first, last int) {
 	m := e.m
-	for _, w := range t.walkers() {
+	if len(e.r.writers[t.flag]) == 0 {
+		return
+	}
+	t.each(func(w *walker) bool {
 		before := len(w.path.Steps)
 		for _, test := range w.path.Tests {
 			if test.key == t.key {
@@ -183,7 +189,8 @@ func (t *tree) latched(e *encoder, f *family, first, last int) {
 				Hintf("copy the flag into another one first, and test the copy").
 				Because("flag-change %v %v", step.At, t.key.node.At)
 			f.ok = false
-			return
+			return false
 		}
-	}
+		return true
+	})
 }
