@@ -262,10 +262,10 @@ func TestPlainByHand(t *testing.T) {
 	want := []string{
 		"R1 fetch [] {0 0} [1] pulse -1 lines [2] place 2 pin 6 by phase 1",
 		"R2 add [{3 1}] {0 0} [3 4] pulse 0 lines [0] place 0 pin 0 by K4:14",
-		"R3 add [{3 1}] {0 0} [4] pulse -1 lines [1] place 0 pin 0 by K4:34",
+		"R3 add [{3 1}] {0 0} [4] pulse -1 lines [1] place 0 pin 0 by K4:24",
 		"R4 add [{3 1}] {1 0} [5] pulse -1 lines [3] place 3 pin 0 by K5:14",
 		"R5 add [{3 1}] {1 1} [5] pulse -1 lines [2 3] place 4 pin 0 by K6:14",
-		"R6 undefined [{3 0} {2 2}] {0 0} [3 4] pulse 0 lines [3] place 5 pin 0 by K4:22",
+		"R6 undefined [{3 0} {2 2}] {0 0} [3 4] pulse 0 lines [3] place 5 pin 0 by K7:14",
 		"D1 place 1 phase 3 >| P1 column 0 pin 7",
 		"D2 place 1 phase 4 >| P1 column 0 pin 8",
 		"D3 place 2 R1 >| pc_l column 3 pin 3",
@@ -322,12 +322,12 @@ func TestRefusals(t *testing.T) {
 	}{
 		{"columns", machine.Card{Rows: 9, Columns: 1, Pins: 64}, "card-row-too-wide",
 			"the row of add in phase 5 needs 2 columns, card control has 1", "set columns 2"},
-		{"pins for a relay", machine.Card{Rows: 9, Columns: 9, Pins: 6}, "card-pins",
-			"a relay of add needs 7 pins with the 0 fixed ones, card control has 6", "set pins 7"},
+		{"pins for a relay", machine.Card{Rows: 9, Columns: 9, Pins: 5}, "card-pins",
+			"a relay of add needs 6 pins with the 0 fixed ones, card control has 5", "set pins 6"},
 		{"pins for a pulse wire", machine.Card{Rows: 9, Columns: 9, Pins: 2}, "card-pins",
-			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 7"},
+			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 6"},
 		{"pins taken by the connector", machine.Card{Rows: 9, Columns: 9, Pins: 4, Fixed: []machine.Pin{{Number: 1, Line: -1, Use: "ground"}, {Number: 2, Line: -1, Use: "supply"}}}, "card-pins",
-			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 8"},
+			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 7"},
 	}
 	for _, tt := range tests {
 		tt.card.Name = "control"
