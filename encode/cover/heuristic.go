@@ -8,6 +8,7 @@ const (
 	mostOff     = 120_000  // cubes of the off-set
 	offWork     = 60 << 20 // to find them
 	someWork    = 60 << 20 // of a step where there is no off-set
+	leastWork   = 1 << 21  // to look for a proof after the loop
 	mostRegions = 200_000  // of one irredundant step
 	fewNodes    = 40       // of the search in an irredundant step
 	maxCost     = 1 << 20  // of one product

@@ -51,16 +51,21 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 		h.finish(func() { f = h.sparse(f) })
 	}
 	r := Result{Cover: &Cover{s: h.space, w: f}}
-	if o.Exact && h.hasOff && !h.stopped {
-		g, bound, fewest := h.exact(on, f, o.Literals)
-		r.Bound, r.FewestLiterals = bound, fewest
+	if h.hasOff && !h.stopped {
+		g := f
+		if o.Exact {
+			g, r.Bound, r.FewestLiterals = h.exact(on, f, o.Literals)
+		} else {
+			// As much again as the loop took finds most of what it missed.
+			h.try(max(h.work, leastWork), func() { g, r.Bound, _ = h.byPoints(on, f) })
+		}
 		h.finish(func() { g = h.sparse(slices.Clone(g)) })
 		if h.total(g) <= h.total(f) {
 			r.Cover.w = g
 		}
 	}
 	r.Cost = h.costOf(r.Cover.w)
-	if r.Bound < r.Cost {
+	if r.Bound == 0 {
 		bound := func() { r.Bound = max(r.Bound, h.independent(r.Cover.w)) }
 		if h.hasOff {
 			h.finish(bound)

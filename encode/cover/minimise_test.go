@@ -22,7 +22,7 @@ func square(t testing.TB, bits int) Problem {
 func TestWorkLimit(t *testing.T) {
 	for name, p := range map[string]Problem{
 		"square": square(t, 6),
-		"store":  controlStore(12, 16, 20, 4, 2),
+		"store":  controlStore(12, 16, 20, 4, 2, 13),
 	} {
 		best, err := Minimise(context.Background(), p, Options{Exact: true})
 		if err != nil || !best.Optimal {

@@ -12,8 +12,8 @@ import (
 // goes through a path of phases and has lines on from one phase to another, some
 // only under a flag; many share pieces of their paths. Free are the opcodes that are
 // not given away and the phases after the end of a path. While the opcode
-// changes nothing may depend on it.
-func controlStore(instructions, phases, lines, opcodeBits, flagBits int) Problem {
+// changes nothing may depend on it. busy is about how many lines a path has on.
+func controlStore(instructions, phases, lines, opcodeBits, flagBits, busy int) Problem {
 	r := rand.New(rand.NewPCG(uint64(instructions), uint64(lines)))
 	shape := Shape{Outputs: lines}
 	for range opcodeBits + flagBits {
@@ -68,7 +68,7 @@ func controlStore(instructions, phases, lines, opcodeBits, flagBits int) Problem
 			during(c, end, phases)
 		}
 		family := op / 8
-		for n := range 6 + r.IntN(14) {
+		for n := range busy/2 + r.IntN(busy) {
 			p := shared[(family*7+n*3)%len(shared)]
 			if r.IntN(3) == 0 {
 				p = draw(fetched, end)
@@ -96,9 +96,9 @@ func controlStore(instructions, phases, lines, opcodeBits, flagBits int) Problem
 }
 
 func BenchmarkControlStore(b *testing.B) {
-	for _, n := range []int{25, 100, 200, 250} {
-		p := controlStore(n, 32, 128, 8, 6)
-		b.Run(fmt.Sprintf("%dinstructions", n), func(b *testing.B) {
+	for _, c := range []struct{ instructions, busy int }{{25, 13}, {100, 13}, {200, 13}, {200, 25}} {
+		p := controlStore(c.instructions, 32, 128, 8, 8, c.busy)
+		b.Run(fmt.Sprintf("%dinstructions%dcubes", c.instructions, p.On.Len()), func(b *testing.B) {
 			var r Result
 			start := processor()
 			for range b.N {
@@ -108,7 +108,6 @@ func BenchmarkControlStore(b *testing.B) {
 				}
 			}
 			b.ReportMetric((processor()-start).Seconds()/float64(b.N), "cpu-s/op")
-			b.ReportMetric(float64(p.On.Len()), "cubes")
 			b.ReportMetric(float64(r.Cover.Len()), "terms")
 			b.ReportMetric(float64(r.Bound), "bound")
 			b.ReportMetric(float64(r.Work)/1e6, "Mwork")
