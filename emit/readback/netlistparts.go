@@ -12,7 +12,7 @@ import (
 	"strings"
 
 	"coilwright/encode/cube"
-	soldered "coilwright/encode/network/wiring"
+	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
@@ -35,7 +35,7 @@ func Sums(r io.Reader, s *store.Store, inputs uint64) error {
 // term has to be a contact or a diode of the list, each part of the list has to
 // be a term or to be named as left out, and the lines have to be the store's
 // wherever a state can occur, tried as by Sums.
-func Flow(r io.Reader, l *soldered.List, s *store.Store, inputs uint64) error {
+func Flow(r io.Reader, l *bare.List, s *store.Store, inputs uint64) error {
 	v, at, err := openVerilog(r, s, "network", 0)
 	if err != nil {
 		return err
@@ -55,7 +55,7 @@ func Flow(r io.Reader, l *soldered.List, s *store.Store, inputs uint64) error {
 
 // Switches reads a network as a Verilog module of switches and compares it
 // with the list, part by part.
-func Switches(r io.Reader, l *soldered.List, s *store.Store) error {
+func Switches(r io.Reader, l *bare.List, s *store.Store) error {
 	v, _, err := openVerilog(r, s, "network", 0)
 	if err != nil {
 		return err
@@ -272,9 +272,9 @@ func settingsOf(s *store.Store, n, most int) []uint64 {
 
 // board is a list by nets, read on its own: a net is named by each of its terminals.
 type board struct {
-	l        *soldered.List
+	l        *bare.List
 	s        *store.Store
-	net      map[soldered.Terminal]int
+	net      map[bare.Terminal]int
 	byName   map[string]int // net by what Verilog makes of a terminal
 	ret      int
 	feed     int
@@ -303,28 +303,28 @@ var noName = regexp.MustCompile(`[^A-Za-z0-9_]`)
 
 func verilogName(text string) string { return noName.ReplaceAllString(text, "_") }
 
-func newBoard(l *soldered.List, s *store.Store, v *verilog) (*board, error) {
-	b := &board{l: l, s: s, net: map[soldered.Terminal]int{}, byName: map[string]int{}, ret: -1, feed: -1,
+func newBoard(l *bare.List, s *store.Store, v *verilog) (*board, error) {
+	b := &board{l: l, s: s, net: map[bare.Terminal]int{}, byName: map[string]int{}, ret: -1, feed: -1,
 		relay: map[string]string{}, coil: map[string]int{}, brings: map[int][]string{}, line: map[int]int{}}
 	// Everything that hangs together gets one number, by spreading from terminal to terminal.
-	next := map[soldered.Terminal][]soldered.Terminal{}
-	wired := map[soldered.Terminal]bool{}
+	next := map[bare.Terminal][]bare.Terminal{}
+	wired := map[bare.Terminal]bool{}
 	for _, w := range l.Wires {
 		next[w.From] = append(next[w.From], w.To)
 		next[w.To] = append(next[w.To], w.From)
 		wired[w.From], wired[w.To] = true, true
 	}
-	byUse := map[soldered.Use]soldered.Terminal{}
-	use := func(u soldered.Use) soldered.Use {
+	byUse := map[bare.Use]bare.Terminal{}
+	use := func(u bare.Use) bare.Use {
 		u.Name = ""
-		if u.Kind == soldered.Feed || u.Kind == soldered.Return {
+		if u.Kind == bare.Feed || u.Kind == bare.Return {
 			u.N = 0
 		}
 		return u
 	}
 	for _, p := range l.Pins {
 		u := use(p.Use)
-		if first, ok := byUse[u]; ok && u.Kind != soldered.Spare {
+		if first, ok := byUse[u]; ok && u.Kind != bare.Spare {
 			next[first] = append(next[first], p.Terminal())
 			next[p.Terminal()] = append(next[p.Terminal()], first)
 		} else {
@@ -332,11 +332,11 @@ func newBoard(l *soldered.List, s *store.Store, v *verilog) (*board, error) {
 		}
 	}
 	nets := 0
-	spread := func(t soldered.Terminal) {
+	spread := func(t bare.Terminal) {
 		if _, ok := b.net[t]; ok {
 			return
 		}
-		for stack := []soldered.Terminal{t}; len(stack) > 0; {
+		for stack := []bare.Terminal{t}; len(stack) > 0; {
 			t := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
 			if _, ok := b.net[t]; ok {
@@ -367,31 +367,31 @@ func newBoard(l *soldered.List, s *store.Store, v *verilog) (*board, error) {
 	for _, p := range l.Pins {
 		spread(p.Terminal())
 	}
-	at := func(kind soldered.Kind, n int) int {
-		if t, ok := byUse[soldered.Use{Kind: kind, N: n}]; ok {
+	at := func(kind bare.Kind, n int) int {
+		if t, ok := byUse[bare.Use{Kind: kind, N: n}]; ok {
 			return b.net[t]
 		}
 		return -1
 	}
-	b.ret, b.feed = at(soldered.Return, 0), at(soldered.Feed, 0)
+	b.ret, b.feed = at(bare.Return, 0), at(bare.Feed, 0)
 	port := 0
-	bring := func(kind soldered.Kind, n int) {
+	bring := func(kind bare.Kind, n int) {
 		if net := at(kind, n); net >= 0 {
 			b.brings[net] = append(b.brings[net], v.inputs[port])
 		}
 		port++
 	}
 	for i := s.OpcodeBits - 1; i >= 0; i-- {
-		bring(soldered.Opcode, i)
+		bring(bare.Opcode, i)
 	}
 	for i := range s.Flags {
-		bring(soldered.Flag, i)
+		bring(bare.Flag, i)
 	}
 	for i := 1; i <= s.Phases; i++ {
-		bring(soldered.Phase, i)
+		bring(bare.Phase, i)
 	}
 	for _, c := range drivenLines(s) {
-		b.line[c] = at(soldered.Line, c)
+		b.line[c] = at(bare.Line, c)
 	}
 	for _, k := range l.Relays {
 		b.relay[verilogName(k.Name)] = k.Name
@@ -402,7 +402,7 @@ func newBoard(l *soldered.List, s *store.Store, v *verilog) (*board, error) {
 		}
 		for n := 1; n <= k.Poles; n++ {
 			c, br, mk := k.Pole(n)
-			for made, t := range map[bool]soldered.Terminal{false: br, true: mk} {
+			for made, t := range map[bool]bare.Terminal{false: br, true: mk} {
 				if wired[c] && wired[t] {
 					b.contacts = append(b.contacts, boardContact{k.Name, n, made, b.net[c], b.net[t], fmt.Sprintf("%s-%s", c, t)})
 				}

@@ -86,6 +86,7 @@ func newRoot(a *app) *cobra.Command {
 		newDiodes(a),
 		newWires(a),
 		newProve(a),
+		newNetlist(a),
 		newAssemble(a),
 		newRehearse(a),
 		newExplain(a),

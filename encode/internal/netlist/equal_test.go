@@ -15,6 +15,7 @@ import (
 	"coilwright/emit/netlist"
 	"coilwright/encode/cover"
 	"coilwright/encode/cube"
+	"coilwright/encode/network"
 	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
@@ -47,10 +48,10 @@ func (k *candidate) flow(t *testing.T) string {
 	return written(t, func(b *bytes.Buffer) error { return netlist.Flow(b, k.list, k.store) })
 }
 
-func (k *candidate) function(t *testing.T, network bool) *netlist.Function {
+func (k *candidate) function(t *testing.T, rows bool) *netlist.Function {
 	t.Helper()
 	f, err := netlist.Store(k.store, k.changes.Inputs)
-	if network {
+	if rows {
 		f, err = netlist.Network(k.store, k.changes.Inputs, "network", k.rows)
 	}
 	if err != nil {
@@ -278,8 +279,8 @@ func hold(t *testing.T, list []candidate) {
 			if k.rows == nil || form == netlist.PhaseOnehot && k.free {
 				continue
 			}
-			pla := func(network bool) string {
-				return written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, k.function(t, network), form) })
+			pla := func(rows bool) string {
+				return written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, k.function(t, rows), form) })
 			}
 			pairs = append(pairs, [2]string{pla(false), pla(true)})
 			names = append(names, k.name+" "+k.style+" "+string(form))
@@ -297,19 +298,29 @@ func switches(t *testing.T, k *candidate) string {
 func TestExamples(t *testing.T) {
 	var list []candidate
 	for _, x := range examples(t) {
-		list = append(list, candidates(t, x, "plain")...)
+		styles := network.Styles
+		if x.store.Machine == "millrace" {
+			styles = styles[:1] // the others take their time
+		}
+		list = append(list, candidates(t, x, styles...)...)
 	}
 	hold(t, list)
 	simulated(t, list, func(k *candidate) string { return switches(t, k) })
 }
 
-// TestRandom takes 200 machines, each with a network drawn by dice and a cover by the minimiser.
+// TestRandom takes 200 machines, each with a network, from the builder or
+// drawn by dice, and a cover by the minimiser.
 func TestRandom(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 28))
 	var list []candidate
 	used := 0
-	for _, x := range randoms(t, 200, 1) {
-		k := candidate{subject: x, style: "by dice", list: draw(x.store, x.lines(), r)}
+	for i, x := range randoms(t, 200, 1) {
+		k := candidate{subject: x, style: "by dice"}
+		if i%2 == 0 {
+			k.list = draw(x.store, x.lines(), r)
+		} else {
+			k = candidates(t, x, "plain")[0]
+		}
 		k.rows = covered(t, &k)
 		k.free = len(k.function(t, false).Free) > 0
 		if k.free {
@@ -413,6 +424,9 @@ func TestFaultsAreFound(t *testing.T) {
 	for i, line := range lines {
 		if !strings.HasPrefix(line, "    bufif1 D") && !strings.HasPrefix(line, "    tranif") || i%3 > 0 {
 			continue
+		}
+		if strings.Contains(line, ", at_K1_A2)") {
+			continue // from the return: across a coil
 		}
 		if text := strings.Join(lines[:i], "") + strings.Join(lines[i+1:], ""); right(text) {
 			t.Errorf("not found: %s left out", strings.TrimSpace(line))

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -93,91 +94,21 @@ func randoms(t testing.TB, n int, seed uint64) []*subject {
 	return out
 }
 
-// solder makes a list of a circuit, each relay's coils side by side, all on
-// one card that has room for everything.
-func solder(c *network.Circuit, s *store.Store, hw machine.Hardware) *wiring.List {
-	l := &wiring.List{Machine: s.Machine, Title: s.Title, Hash: s.Hash, Style: c.Style, Negative: hw.Cards[0].Negative, Levels: 2}
-	wire := func(a, b wiring.Terminal) { l.Wires = append(l.Wires, wiring.Wire{From: a, To: b}) }
-	pin := func(k wiring.Kind, n int, name string) wiring.Terminal {
-		p := wiring.Pin{Name: "J1", Card: "card", Pin: len(l.Pins) + 1, Use: wiring.Use{Kind: k, N: n, Name: name}}
-		l.Pins = append(l.Pins, p)
-		return p.Terminal()
-	}
-	ret := pin(wiring.Return, 0, "")
-	at := make([]wiring.Terminal, len(c.Points))
-	meet := func(p int, t wiring.Terminal) {
-		if at[p] != "" {
-			wire(at[p], t)
-		}
-		at[p] = t
-	}
-	low := map[int]bool{}
-	for _, p := range c.Points {
-		low[p.N] = low[p.N] || p.Kind == network.LowPoint
-	}
-	for i, p := range c.Points {
-		switch {
-		case p.Kind == network.FeedPoint:
-			meet(i, pin(wiring.Feed, 0, ""))
-		case p.Kind == network.PhasePoint:
-			meet(i, pin(wiring.Phase, p.N, ""))
-		case p.Kind == network.LowPoint, p.Kind == network.ColumnPoint && !low[p.N]:
-			meet(i, pin(wiring.Line, p.N, s.Columns[p.N].Name))
-		}
-	}
-	free := make([][][3]wiring.Terminal, len(c.Signals))
-	coils := make([]wiring.Terminal, len(c.Signals))
-	for _, k := range c.Contacts {
-		if len(free[k.Signal]) == 0 {
-			r := wiring.Relay{Name: fmt.Sprintf("K%d", len(l.Relays)+1), Card: "card", Site: len(l.Relays) + 1, Poles: hw.Relay.Poles}
-			l.Relays = append(l.Relays, r)
-			a1, a2 := r.Coil()
-			wire(a2, ret)
-			sig := c.Signals[k.Signal]
-			switch {
-			case coils[k.Signal] != "":
-				wire(coils[k.Signal], a1)
-			case sig.Coil >= 0:
-				meet(sig.Coil, a1)
-			case sig.Kind == network.OpcodeSignal:
-				wire(pin(wiring.Opcode, sig.N, ""), a1)
-			default:
-				wire(pin(wiring.Flag, sig.N, s.Flags[sig.N]), a1)
-			}
-			coils[k.Signal] = a1
-			for n := 1; n <= r.Poles; n++ {
-				c, b, m := r.Pole(n)
-				free[k.Signal] = append(free[k.Signal], [3]wiring.Terminal{c, b, m})
-			}
-		}
-		pole := free[k.Signal][0]
-		free[k.Signal] = free[k.Signal][1:]
-		for i, p := range []int{k.Common, k.Break, k.Make} {
-			if p >= 0 {
-				meet(p, pole[i])
-			}
-		}
-	}
-	for _, d := range c.Diodes {
-		x := wiring.Diode{Name: fmt.Sprintf("D%d", len(l.Diodes)+1), Card: "card"}
-		l.Diodes = append(l.Diodes, x)
-		a, k := x.Ends()
-		if l.Negative {
-			a, k = k, a
-		}
-		meet(d.From, a)
-		meet(d.To, k)
-	}
-	return l
-}
-
+// build draws a network and places it, on cards that have room for it.
 func build(t testing.TB, x *subject, style string) (*network.Circuit, *wiring.List) {
 	t.Helper()
-	c, err := network.Build(x.store, x.changes, x.machine.Hardware, style)
+	hw := x.machine.Hardware
+	c, err := network.Build(x.store, x.changes, hw, style)
 	if err != nil {
 		t.Fatalf("%s: %v", x.name, err)
 	}
-	return c, solder(c, x.store, x.machine.Hardware)
+	hw.Cards = slices.Clone(hw.Cards)
+	hw.Cards[0].Pins, hw.Cards[0].Columns = max(hw.Cards[0].Pins, 300), max(hw.Cards[0].Columns, 100)
+	n, list := network.Place(c, x.store, hw)
+	if list.Errors() > 0 {
+		t.Fatalf("%s: %v", x.name, list)
+	}
+	return c, n.List
 }
 
 // written is what a writer writes.
