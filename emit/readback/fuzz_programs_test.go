@@ -237,6 +237,7 @@ func TestDumpRefuses(t *testing.T) {
 		{"$version a test $end", "version a test $end", "among the declarations"},
 		{"#0\n", "", "begins with a time"},
 		{"$dumpvars\n", "", "before $dumpvars"},
+		{"#0\n", "#0\n#3\n", "no $dumpvars"},
 		{"x!\n", "", "1 variables of 2"},
 		{"bz1 \"\n$end", "bz1 \"", "no $end"},
 		{"#5", "#0", "time 0 after 0"},
@@ -268,6 +269,7 @@ func TestDumpRefuses(t *testing.T) {
 
 func FuzzDump(f *testing.F) {
 	f.Add(smallDump)
+	f.Add(strings.Replace(smallDump, "#0\n", "#0\n#3\n", 1))
 	_, _, text := recorded(f, "lamps.vcd")
 	f.Add(text)
 	f.Fuzz(func(t *testing.T, text string) {

@@ -258,7 +258,7 @@ func (d *Dump) Step() ([]*Wave, error) {
 			}
 		case dumping && (token == "" || token[0] == '#'):
 			return nil, refuse(d.line, "$dumpvars has no $end")
-		case token == "" && !d.begun:
+		case (token == "" || token[0] == '#') && !d.begun:
 			return nil, refuse(d.line, "no $dumpvars")
 		case token == "":
 			return d.changed, nil
@@ -367,7 +367,7 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 		}
 		last = v
 		for _, w := range waves {
-			if value, driven := w.want(v); !reads(w.Bits, value, driven) {
+			if value, driven := w.want(v); !w.reads(value, driven) {
 				return refuse(d.at, "%s.%s at %d is %s, not %s", w.Scope, w.Name, d.Time, dumped(value, driven, w.Width), w.Bits)
 			}
 		}
@@ -391,7 +391,7 @@ func LampsVCD(r io.Reader, x Rehearsed) error {
 		}
 	}
 	for _, w := range waves {
-		if value, driven := w.want(&end); !reads(w.Bits, value, driven) {
+		if value, driven := w.want(&end); !w.reads(value, driven) {
 			return refuse(d.at, "%s.%s is %s in the end, not %s", w.Scope, w.Name, dumped(value, driven, w.Width), w.Bits)
 		}
 	}
@@ -440,9 +440,12 @@ func dumped(value, driven uint64, width int) string {
 	return string(out)
 }
 
-// reads reports whether the digits of a dump are those of a value, its width
-// being theirs.
-func reads(digits string, value, driven uint64) bool {
+// reads reports whether a variable's digits are those of a value.
+func (w *Wave) reads(value, driven uint64) bool {
+	digits := w.Bits
+	if len(digits) != w.Width {
+		return false
+	}
 	for i := len(digits) - 1; i >= 0; i-- {
 		want := '0' + byte(value&1)
 		if driven&1 == 0 {
