@@ -542,6 +542,10 @@ func (d *designer) usedConditions(p *plan) []bool {
 	return used
 }
 
+// fewConditions bounds the search for several coil trees: with more conditions
+// one decoder for all is found at once and no dearer.
+const fewConditions = 24
+
 // coilFeed finds the trees on the feed that pull in the conditions in use:
 // joint ones if they need not look at what is in change-over while a wire with
 // a contact of the condition is powered, else the trees that each had by itself.
@@ -591,7 +595,17 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 	}
 	all := d.vars
 	d.vars = all[:d.bits]
-	f := d.arrange(tied, alive, frozen, func(i, n int) bool { return all[d.bits+order[n]].values[i]&2 != 0 })
+	may := func(i, n int) bool { return all[d.bits+order[n]].values[i]&2 != 0 }
+	var f *feed
+	if len(order) <= fewConditions {
+		f = d.arrange(tied, alive, frozen, may)
+	} else {
+		b := branch{root: d.grow(tied, alive, frozen, may)}
+		for n := range order {
+			b.outputs = append(b.outputs, n)
+		}
+		f = &feed{trees: []branch{b}, cost: b.root.cost}
+	}
 	d.vars = all
 	apart := &feed{}
 	for n, k := range order {
