@@ -158,10 +158,7 @@ func (h *heuristic) reach(p []uint64) []uint64 {
 	for o := range free {
 		free[o] = h.full[o] &^ c[o]
 	}
-	act := h.get()
-	act = append(act, h.off...)
-	act = h.block(c, free, act)
-	h.put(act)
+	h.put(h.block(h.get(), c, free, h.off))
 	h.spend(h.len(h.off))
 	or(free, c)
 	return free

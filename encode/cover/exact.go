@@ -2,7 +2,7 @@ package cover
 
 const (
 	mostPairs   = 8_000_000 // cubes that one step of the primes may look at
-	mostColumns = 60_000
+	mostColumns = 40_000
 	mostLooks   = 4_000_000 // regions looked at for the rows
 	exactNodes  = 2_000_000
 )

@@ -94,13 +94,13 @@ func (e *expander) grow(c, f []uint64, covered []bool) {
 	sup := make([]uint64, e.w)
 	act := e.get()
 	defer func() { e.put(act) }()
-	act = append(act, e.off...)
+	from := e.off
 	settle := func() {
 		for {
-			if !e.spend(2 * e.len(act)) {
+			if !e.spend(2 * e.len(from)) {
 				return
 			}
-			act = e.block(c, free, act)
+			act = e.block(act[:0], c, free, from)
 			for o := range oc {
 				oc[o] = c[o] | free[o]
 			}
@@ -111,6 +111,7 @@ func (e *expander) grow(c, f []uint64, covered []bool) {
 				}
 			}
 			act = kept
+			from = act
 			again := false
 			for _, b := range e.trigger {
 				if !has(free, b) {
@@ -276,18 +277,45 @@ func (e *expander) creep(c []uint64) {
 	}
 }
 
-// block takes from free the values that would let c meet an off cube at once, and
-// returns the off cubes that may still be met. A cube at distance 1 is
-// kept off for good by taking its values in that one field.
-func (e *expander) block(c, free, act []uint64) []uint64 {
-	kept := act[:0]
-	for i := 0; i < len(act); i += e.w {
-		o := act[i : i+e.w]
-		d, f := e.distance(c, o)
-		switch d {
-		case 1:
+// block takes from free the values that would let c meet a cube of off at once, and
+// appends to kept, which may share its memory with off, the cubes that may still be
+// met. A cube at distance 1 is kept off for good by taking its values in that one field.
+func (e *expander) block(kept, c, free, off []uint64) []uint64 {
+	w := e.w
+	c, low, top := c[:w], e.low[:w], e.top[:w]
+next:
+	for ; len(off) >= w; off = off[w:] {
+		o := off[:w:w]
+		one := uint64(0) // the field apart, if in one word
+		at := 0
+		for j := range c {
+			x := c[j] & o[j]
+			miss := top[j] &^ ((x & low[j]) + low[j] | x)
+			if miss == 0 {
+				continue
+			}
+			if one != 0 || miss&(miss-1) != 0 {
+				kept = append(kept, o...)
+				continue next
+			}
+			one, at = miss, j
+		}
+		f := -1
+		if one != 0 {
+			f = e.owner[64*at+bits.TrailingZeros64(one)]
+		}
+		for _, g := range e.wide {
+			if !e.meetsIn(c, o, g) {
+				if f >= 0 {
+					kept = append(kept, o...)
+					continue next
+				}
+				f = g
+			}
+		}
+		if f >= 0 {
 			e.without(free, o, f)
-		default:
+		} else {
 			kept = append(kept, o...)
 		}
 	}

@@ -12,7 +12,8 @@ import "slices"
 // integer programming, with the implicit primes of Coudert (1994) replaced by groups.
 
 const (
-	mostGroups = 150_000 // groups, and 8 times as many steps to find them
+	mostGroups = 150_000  // groups, and 8 times as many steps to find them
+	mostHeld   = 40 << 20 // neighbours of points, 4 bytes each
 	mostPoints = 30_000
 	mostRounds = 400
 	roundNodes = 2_000
@@ -22,9 +23,12 @@ const (
 type groups struct {
 	*heuristic
 	points []uint64
-	reach  []uint64 // of each point
-	cubes  []uint64 // the closure of each group found
+	reach  []uint64  // of each point
+	around [][]int32 // for each point, the off cubes that meet its reach
+	near   [][]int32 // for each point, those that may share a group with it
+	cubes  []uint64  // the closure of each group found
 	rows   [][]int32
+	held   int // entries of both
 	steps  int
 	ok     bool
 }
@@ -37,27 +41,23 @@ func (g *groups) find() bool {
 	g.steps = 0
 	g.ok = true
 	for i := g.len(g.reach); i < n; i++ {
-		g.reach = append(g.reach, g.heuristic.reach(g.at(g.points, i))...)
+		if g.meet(i); g.held > mostHeld || g.stopped {
+			return false
+		}
 	}
 	for i := range n {
 		p := slices.Clone(g.at(g.points, i))
 		g.law.close(p)
-		reach := g.at(g.reach, i)
 		act := g.get()
-		for o := 0; o < len(g.off); o += g.w {
-			if g.meets(reach, g.off[o:o+g.w]) {
-				act = append(act, g.off[o:o+g.w]...)
-			}
+		for _, o := range g.around[i] {
+			act = append(act, g.at(g.off, int(o))...)
 		}
-		g.spend(g.len(g.off) + n/2)
 		var later, before []int32
-		for j := range n {
-			if j != i && contains(reach, g.at(g.points, j)) && contains(g.at(g.reach, j), p) {
-				if j > i {
-					later = append(later, int32(j))
-				} else {
-					before = append(before, int32(j))
-				}
+		for _, j := range g.near[i] {
+			if int(j) > i {
+				later = append(later, j)
+			} else {
+				before = append(before, j)
 			}
 		}
 		g.extend(p, []int32{int32(i)}, later, before, act)
@@ -67,6 +67,29 @@ func (g *groups) find() bool {
 		}
 	}
 	return true
+}
+
+// meet works out what find has to know about point i, the first that is new to it.
+func (g *groups) meet(i int) {
+	g.spend(g.len(g.off) + i/2)
+	p := g.at(g.points, i)
+	g.reach = append(g.reach, g.heuristic.reach(p)...)
+	reach := g.at(g.reach, i)
+	var around, near []int32
+	for o := range g.len(g.off) {
+		if g.meets(reach, g.at(g.off, o)) {
+			around = append(around, int32(o))
+		}
+	}
+	for j := range i {
+		if contains(reach, g.at(g.points, j)) && contains(g.at(g.reach, j), p) {
+			near = append(near, int32(j))
+			g.near[j] = append(g.near[j], int32(i))
+		}
+	}
+	g.around = append(g.around, around)
+	g.near = append(g.near, near)
+	g.held += len(around) + 2*len(near)
 }
 
 // fits makes to the closure of c and point j and reports whether it misses act.

@@ -6,6 +6,8 @@ import "slices"
 const (
 	longList    = 2_000    // cubes
 	mostOff     = 120_000  // cubes of the off-set
+	offWords    = 8 << 20  // of these cubes
+	mostRows    = 200_000  // of a covering table
 	offWork     = 60 << 20 // to find them
 	someWork    = 60 << 20 // of a step where there is no off-set
 	leastWork   = 1 << 21  // to look for a proof after the loop

@@ -56,8 +56,8 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 		if o.Exact {
 			g, r.Bound, r.FewestLiterals = h.exact(on, f, o.Literals)
 		} else {
-			// As much again as the loop took finds most of what it missed.
-			h.try(max(h.work, leastWork), func() { g, r.Bound, _ = h.byPoints(on, f) })
+			// Half of what the loop took finds most of what it missed.
+			h.try(max(h.work/2, leastWork), func() { g, r.Bound, _ = h.byPoints(on, f) })
 		}
 		h.finish(func() { g = h.sparse(slices.Clone(g)) })
 		if h.total(g) <= h.total(f) {
@@ -164,11 +164,12 @@ func (k *worker) condense(l []uint64) []uint64 {
 
 // offSet is the complement, by whichever way of splitting gives few cubes.
 func (k *worker) offSet(l []uint64) ([]uint64, bool) {
+	most := min(mostOff, offWords/k.w)
 	var off []uint64
 	ok := false
-	k.try(offWork/4, func() { off, ok = k.complement(l, true, 2*k.len(l)+2000) })
+	k.try(offWork/4, func() { off, ok = k.complement(l, true, min(most, 2*k.len(l)+2000)) })
 	if !ok {
-		k.try(offWork, func() { off, ok = k.complement(l, false, mostOff) })
+		k.try(offWork, func() { off, ok = k.complement(l, false, most) })
 		if ok {
 			off = k.merge(off, k.out())
 		}

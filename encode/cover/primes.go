@@ -6,7 +6,7 @@ import (
 )
 
 // primes returns all primes of what the cubes of l cover, or false where a step
-// would look at more than most cubes.
+// would look at more than most pairs of cubes or be left with more than mostColumns.
 //
 // The primes of a function split on a variable are those of each half and the
 // intersections across (Brayton et al. 1984). A multiple-valued variable is
@@ -141,6 +141,9 @@ func (k *worker) crossed(a, b []uint64, f, most int) ([]uint64, bool) {
 				binary.LittleEndian.PutUint64(key[8*o:], x)
 			}
 			if !seen[string(key)] {
+				if len(seen) >= mostColumns {
+					return nil, false
+				}
 				seen[string(key)] = true
 				all = append(all, d...)
 			}

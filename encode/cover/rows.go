@@ -107,7 +107,7 @@ func (r *rowFinder) region(p parts, on bool, class []uint64, f int) {
 		return
 	}
 	r.seen++
-	if !r.spend(len(p.id)+1) || r.seen > r.most {
+	if !r.spend(len(p.id)+1) || r.seen > r.most || len(r.rows) > mostRows {
 		r.ok = false
 		return
 	}
