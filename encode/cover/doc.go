@@ -24,18 +24,20 @@
 // all of On that is not Free, and nothing outside On and Free. The cover it
 // returns has always passed Verify.
 //
-// Without Options.Exact it runs the heuristic loop (expand, irredundant,
-// essential primes, reduce, last gasp) and proves a lower bound by points no two of
-// which fit into one product. With Exact it goes on to all primes and a
-// minimum cover of a table by branch and bound; where that takes too long it
-// returns the best it has and the best bound it has proved.
+// Without Options.Exact it runs the heuristic loop (expand, irredundant, essential
+// primes, reduce, last gasp), and then looks for a better cover and for a bound by
+// points of the on-set for about half as long again. With Exact it goes on until
+// the bound is the cost, or until the tables are too large or a limit is
+// reached; then it returns the best it has and the best bound it has proved. Exact
+// is often little slower: try it first, with a limit of work.
 //
 // Cost is the cost of a cube, 1 if nil. The sum is minimised. It must be
-// positive and must not grow when a cube gets more values or outputs: the bound is
-// over all covers only then (otherwise it is over covers by primes).
-// With Options.Literals, among the covers of least cost one with few literals is
-// chosen (a literal is an input variable that does not accept all its values);
-// with Exact the fewest, and Result.FewestLiterals says whether that is proved.
+// from 1 to 1<<20 and must not grow when a cube gets more values or outputs: the
+// bound is over all covers only then (otherwise it is over covers by primes).
+// Among covers of the same cost both modes prefer few literals (a literal is an input
+// variable that does not accept all its values). With Exact and Options.Literals
+// the fewest are looked for, and Result.FewestLiterals says whether that is proved;
+// that takes a list of all primes, so it is for small functions.
 //
 // Outputs that a cube feeds although others do it already are left off where
 // that costs nothing, so that a cover has few connections.
@@ -51,12 +53,13 @@
 //
 // # Limits
 //
-// Options.Work limits the work by a count that is the same on every machine; the
-// context limits it by time. At either limit Minimise returns, without an
-// error, the best cover and bound so far, Result.Stopped set. (Only if it is
-// stopped before it has any admissible cover does it return an error.) Memory is
-// bounded too: tables that would grow past a fixed size are given up as if
-// the work had run out.
+// Options.Work limits the work by a count that is the same on every machine (about
+// 60 to 100 million a second); the context limits it by time. At either limit
+// Minimise returns, without an error, the best cover and bound so far, with
+// Result.Stopped set. (Only if it is stopped before it has any admissible
+// cover, which takes rules, does it return an error.) Memory is bounded too: tables
+// that would grow past a fixed size are given up. Where even the off-set is too
+// large to list, products are grown one value at a time and there is no exact mode.
 //
 // The same problem and options give the same result, unless stopped by the context.
 //
