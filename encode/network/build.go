@@ -125,6 +125,11 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		line[l] = k
 	}
 	p := &plan{}
+	still := map[int][]uint64{} // by wire and piece: bits in change-over
+	alive := make([]int32, len(d.pieces))
+	for q := range alive {
+		alive[q] = int32(q)
+	}
 	for i := range drafts {
 		r := &drafts[i].Row
 		w := phaseSet{}
@@ -149,11 +154,11 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 			group = append(group, demand{line[l], need})
 			b.outputs = append(b.outputs, line[l])
 		}
-		frozen := make([]uint64, len(d.pieces))
-		var alive []int32
-		for q := range d.pieces {
-			alive = append(alive, int32(q))
-			frozen[q] = d.pieces[q].frozenIn(w)
+		if still[k] == nil {
+			still[k] = make([]uint64, len(d.pieces))
+			for q := range d.pieces {
+				still[k][q] = d.pieces[q].frozenIn(w)
+			}
 		}
 		// Only the row's own relay beside the bits: with all of them a machine of
 		// hundreds of instructions would take minutes.
@@ -162,7 +167,7 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		if relay {
 			d.vars, d.price = append(d.vars, all[v]), append(d.price, prices[v])
 		}
-		b.root = d.grow(group, alive, frozen, func(q, _ int) bool { return need.Has(q) })
+		b.root = d.grow(group, alive, still[k], func(q, _ int) bool { return need.Has(q) })
 		if relay {
 			b.root = shift(b.root, d.bits, v)
 		}
@@ -503,7 +508,7 @@ func (d *designer) owners(s *store.Store, pieces []int) string {
 			names = append(names, n)
 		}
 	}
-	if len(names) == len(d.allOwners()) && len(names) > 1 {
+	if len(names) == d.owned && len(names) > 1 {
 		return "every opcode"
 	}
 	if len(names) > 4 {
@@ -512,12 +517,13 @@ func (d *designer) owners(s *store.Store, pieces []int) string {
 	return strings.Join(names, ", ")
 }
 
-func (d *designer) allOwners() map[int]bool {
-	out := map[int]bool{}
+// countOwners counts the owners that the pieces belong to.
+func (d *designer) countOwners() int {
+	seen := map[int]bool{}
 	for i := range d.pieces {
-		out[d.pieces[i].owner] = true
+		seen[d.pieces[i].owner] = true
 	}
-	return out
+	return len(seen)
 }
 
 // usedConditions tells which conditions some tree of the plan looks at.

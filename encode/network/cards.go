@@ -1,6 +1,7 @@
 package network
 
 import (
+	"iter"
 	"slices"
 
 	"coilwright/encode/machine"
@@ -252,6 +253,7 @@ type layout struct {
 	rows    []int
 	pins    []int // fixed ones left out
 	touch   [][]int
+	first   int // atom without a card: those before it have one
 	work    int // evaluations so far
 }
 
@@ -415,11 +417,14 @@ func (l *layout) grow() {
 		if seed < 0 {
 			return
 		}
+		l.first = seed
 		card := l.open()
 		var trail []int
 		good := 0
-		for next := seed; next >= 0; next = l.best(card) {
+		near := newNeighbours(l)
+		for next := seed; next >= 0; next = l.best(card, near) {
 			l.move(next, card)
+			near.add(l, next)
 			trail = append(trail, next)
 			if l.room(card)[3] >= 0 {
 				good = len(trail)
@@ -432,10 +437,10 @@ func (l *layout) grow() {
 }
 
 // best picks the atom that a card takes next, or -1.
-func (l *layout) best(card int) int {
+func (l *layout) best(card int, near *neighbours) int {
 	room := l.room(card)
 	pick, least, most := -1, 0, 0
-	for i := range l.atoms {
+	for i := range near.list(l) {
 		if l.on[i] != pool {
 			continue
 		}
@@ -454,4 +459,74 @@ func (l *layout) best(card int) int {
 		}
 	}
 	return pick
+}
+
+// Above manyAtoms a card that grows looks only at what it shares a net of few
+// terminals with, and at the first few that have no card yet: looking at all
+// takes time with the square of the atoms.
+const (
+	manyAtoms  = 600
+	fewTouches = 40
+	firstFew   = 64
+)
+
+// neighbours is what a growing card looks at.
+type neighbours struct {
+	all   bool
+	atoms []int
+	seen  map[int]bool
+	nets  map[int]bool
+}
+
+func newNeighbours(l *layout) *neighbours {
+	return &neighbours{all: len(l.atoms) <= manyAtoms, seen: map[int]bool{}, nets: map[int]bool{}}
+}
+
+// add takes note of what an atom that the card has taken is joined to.
+func (n *neighbours) add(l *layout, atom int) {
+	if n.all {
+		return
+	}
+	for _, u := range l.atoms[atom].nets {
+		if n.nets[u.net] || len(l.touch[u.net]) > fewTouches {
+			continue
+		}
+		n.nets[u.net] = true
+		for _, i := range l.touch[u.net] {
+			if !n.seen[i] {
+				n.seen[i] = true
+				n.atoms = append(n.atoms, i)
+			}
+		}
+	}
+}
+
+// list goes through the atoms to look at, those that have a card among them.
+func (n *neighbours) list(l *layout) iter.Seq[int] {
+	return func(yield func(int) bool) {
+		if n.all {
+			for i := range l.atoms {
+				if !yield(i) {
+					return
+				}
+			}
+			return
+		}
+		n.atoms = slices.DeleteFunc(n.atoms, func(i int) bool { return l.on[i] != pool })
+		for _, i := range n.atoms {
+			if !yield(i) {
+				return
+			}
+		}
+		few := firstFew
+		for i := l.first; i < len(l.atoms) && few > 0; i++ {
+			if l.on[i] != pool {
+				continue
+			}
+			few--
+			if !n.seen[i] && !yield(i) {
+				return
+			}
+		}
+	}
 }

@@ -23,6 +23,7 @@ type designer struct {
 	vars   []variable
 	conds  []condition
 	names  map[int]string // of conditions, where the caller has one
+	owned  int            // owners of pieces
 	flags  uint64         // the bits that are flags
 	roots  []*decision    // by condition: its own tree
 	coils  []float64      // by condition: what its tree costs by itself
@@ -76,6 +77,7 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 			d.travel.add(m.Phase)
 		}
 	}
+	d.owned = d.countOwners()
 	d.vars = bitVariables(d.pieces, d.bits)
 	for range d.vars {
 		d.price = append(d.price, d.contactPrice())
@@ -373,12 +375,13 @@ func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func
 	at := map[string]int{}
 	pieces := store.NewSet(len(d.pieces))
 	key := make([]byte, 0, 4*len(group))
-	full := store.NewSet(len(group))
+	full, need, can := store.NewSet(len(group)), store.NewSet(len(group)), store.NewSet(len(group))
 	for k := range group {
 		full.Add(k)
 	}
 	for _, p := range alive {
-		need, can := store.NewSet(len(group)), store.NewSet(len(group))
+		clear(need)
+		clear(can)
 		for k, x := range group {
 			if x.pieces.Has(int(p)) {
 				need.Add(k)
@@ -390,12 +393,16 @@ func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func
 		if need.Empty() && can.Equal(full) {
 			continue
 		}
-		key = append(append(key[:0], bytesOf(need)...), bytesOf(can)...)
+		key = key[:0]
+		for i := range need {
+			key = binary.LittleEndian.AppendUint64(key, need[i])
+			key = binary.LittleEndian.AppendUint64(key, can[i])
+		}
 		c, ok := at[string(key)]
 		if !ok {
 			c = len(g.wants)
 			at[string(key)] = c
-			g.wants = append(g.wants, want{need, can})
+			g.wants = append(g.wants, want{slices.Clone(need), slices.Clone(can)})
 			g.sorts = append(g.sorts, make(store.Set, words))
 		}
 		g.sorts[c].Add(int(p))

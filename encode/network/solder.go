@@ -63,6 +63,7 @@ type placing struct {
 	link      []int                 // by net, 0 = none
 	rowAt     []int                 // of the matrix, by row of the circuit
 	pinOf     []map[int]int         // by card: net -> pin
+	lines     map[int]int           // net by column
 }
 
 // pole is where a contact has gone.
@@ -70,16 +71,23 @@ type pole struct{ relay, n int }
 
 // lineNet is the net that leaves the card for a column, or -1.
 func (p *placing) lineNet(line int) int {
-	at := -1
-	for i, q := range p.c.Points {
-		if q.N == line && q.Kind == LowPoint {
-			return i
+	if p.lines == nil {
+		p.lines = map[int]int{}
+		for i, q := range p.c.Points {
+			if q.Kind == ColumnPoint && p.nets.outside[i] {
+				p.lines[q.N] = i
+			}
 		}
-		if q.N == line && q.Kind == ColumnPoint && p.nets.outside[i] {
-			at = i
+		for i, q := range p.c.Points {
+			if q.Kind == LowPoint {
+				p.lines[q.N] = i
+			}
 		}
 	}
-	return at
+	if at, ok := p.lines[line]; ok {
+		return at
+	}
+	return -1
 }
 
 // fixedNet is the net that a fixed pin of the connector carries, or -1.
