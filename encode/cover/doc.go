@@ -59,7 +59,7 @@
 // Result.Stopped set. (Only if it is stopped before it has any admissible
 // cover, which takes rules, does it return an error.) Memory is bounded too: tables
 // that would grow past a fixed size are given up. Where even the off-set is too
-// large to list, products are grown one value at a time and there is no exact mode.
+// large to list, products are grown one value at a time by tautology, which is slow.
 //
 // The same problem and options give the same result, unless stopped by the context.
 //

@@ -92,12 +92,16 @@ func (g *groups) meet(i int) {
 	g.held += len(around) + 2*len(near)
 }
 
-// fits makes to the closure of c and point j and reports whether it misses act.
+// fits makes to the closure of c and point j and reports whether it is an implicant: it
+// misses act, the off cubes that may be met. When stopped it may wrongly say no.
 func (g *groups) fits(to, c []uint64, j int32, act []uint64) bool {
 	for o, x := range g.at(g.points, int(j)) {
 		to[o] = c[o] | x
 	}
 	g.law.close(to)
+	if !g.hasOff {
+		return g.implicant(to)
+	}
 	return g.misses(to, act)
 }
 
@@ -195,7 +199,11 @@ func (h *heuristic) grown(l []uint64, known map[string][]uint64) []uint64 {
 		if h.stopped {
 			break
 		}
-		h.grow(c, fresh, covered)
+		if h.hasOff {
+			h.grow(c, fresh, covered)
+		} else {
+			h.creep(c)
+		}
 		known[key] = c
 		out = append(out, c...)
 	}

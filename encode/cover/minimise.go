@@ -51,7 +51,7 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 		h.finish(func() { f = h.sparse(f) })
 	}
 	r := Result{Cover: &Cover{s: h.space, w: f}}
-	if h.hasOff && !h.stopped {
+	if !h.stopped {
 		g := f
 		if o.Exact {
 			g, r.Bound, r.FewestLiterals = h.exact(on, f, o.Literals)
@@ -59,7 +59,9 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 			// Half of what the loop took finds most of what it missed.
 			h.try(max(h.work/2, leastWork), func() { g, r.Bound, _ = h.byPoints(on, f) })
 		}
-		h.finish(func() { g = h.sparse(slices.Clone(g)) })
+		if h.hasOff {
+			h.finish(func() { g = h.sparse(slices.Clone(g)) })
+		}
 		if h.total(g) <= h.total(f) {
 			r.Cover.w = g
 		}

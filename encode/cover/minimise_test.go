@@ -89,7 +89,7 @@ func TestWithoutOffSet(t *testing.T) {
 		on, free := randomCover(r, shape, 1+r.IntN(7)), randomCover(r, shape, r.IntN(4))
 		rules := randomRules(r, shape)
 		var bad error
-		h, _, start, err := prepare(context.Background(), Problem{On: on, Free: free, Rules: rules}, Options{}, &bad)
+		h, list, start, err := prepare(context.Background(), Problem{On: on, Free: free, Rules: rules}, Options{}, &bad)
 		if err != nil {
 			continue
 		}
@@ -105,6 +105,9 @@ func TestWithoutOffSet(t *testing.T) {
 		want := b.cheapest(func(smallCube) int { return 1 })
 		if bound := h.independent(f.w); bound > int64(want) || f.Len() < want {
 			t.Fatalf("%d: %d terms, bound %d, the fewest are %d", n, f.Len(), bound, want)
+		}
+		if g, bound, _ := h.byPoints(list, slices.Clone(f.w)); h.len(g) != want || bound != int64(want) {
+			t.Fatalf("%d: by points %d terms, bound %d, the fewest are %d", n, h.len(g), bound, want)
 		}
 	}
 }
