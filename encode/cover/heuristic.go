@@ -14,6 +14,7 @@ const (
 	mostRegions = 200_000  // of one irredundant step
 	fewNodes    = 40       // of the search in an irredundant step
 	maxCost     = 1 << 20  // of one product
+	maxPrice    = 1 << 34  // of one product, cost and literals together
 	mostPasses  = 40       // of the loop; it stops by itself long before
 )
 

@@ -13,7 +13,7 @@ type Problem struct {
 	On    *Cover
 	Free  *Cover // don't-cares, nil for none
 	Rules []Rule
-	// Cost of a product, at least 1 and at most 1<<20; nil for 1 each. The same cube
+	// Cost of a product, 1 to 1<<20 (see the package); nil for 1 each. The same cube
 	// has to cost the same each time, and a cube no more than one that it contains.
 	Cost func(Cube) int64
 }
@@ -119,18 +119,19 @@ func prepare(ctx context.Context, p Problem, o Options, bad *error) (h *heuristi
 		return nil, nil, nil, err
 	}
 	h = &heuristic{expander: newExpander(k), free: free, unit: p.Cost == nil}
+	h.scale = 1 << bits.Len(uint((k.len(start)+1)*(len(s.fields)+1)))
 	h.cost = func([]uint64) int64 { return 1 }
+	most := min(maxCost, maxPrice/h.scale)
 	if p.Cost != nil {
 		h.cost = func(c []uint64) int64 {
 			n := p.Cost(Cube{s, c})
-			if n < 1 || n > maxCost {
-				*bad = fmt.Errorf("cover: product %s costs %d: need 1 to %d", Cube{s, c}, n, maxCost)
-				return maxCost
+			if n < 1 || n > most {
+				*bad = fmt.Errorf("cover: product %s costs %d: need 1 to %d", Cube{s, c}, n, most)
+				return most
 			}
 			return n
 		}
 	}
-	h.scale = 1 << bits.Len(uint((k.len(start)+1)*(len(s.fields)+1)))
 	return h, on, start, nil
 }
 

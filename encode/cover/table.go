@@ -20,11 +20,16 @@ type table struct {
 	name []int32 // columns as the caller knows them
 	rows [][]int32
 	cols [][]int32
-	u    []int64 // multipliers of the rows, in units of 1/unit
+	u    []int64 // multipliers of the rows, in units
+	unit int64   // what a cost of 1 is in the fixed point of the multipliers
 }
 
-// unit is the fixed point of the multipliers.
-const unit = 1 << 10
+// The fixed point of the multipliers is finer where costs are small, so that
+// no sum or product of them overflows.
+const (
+	finest  = 1 << 10
+	largest = 1 << 44 // of all costs together, in units
+)
 
 type answer struct {
 	columns []int32 // as the caller named them, ascending
@@ -41,7 +46,14 @@ type search struct {
 
 // newTable copies rows, each an ascending list of columns.
 func newTable(cost []int64, rows [][]int32) *table {
-	t := &table{cost: cost, name: make([]int32, len(cost)), rows: rows, u: make([]int64, len(rows))}
+	t := &table{cost: cost, name: make([]int32, len(cost)), rows: rows, u: make([]int64, len(rows)), unit: finest}
+	total := int64(0)
+	for _, c := range cost {
+		total += c
+	}
+	for t.unit > 1 && total > largest/t.unit {
+		t.unit /= 2
+	}
 	for j := range t.name {
 		t.name[j] = int32(j)
 	}
@@ -137,7 +149,7 @@ func (t *table) sum(columns []int32) int64 {
 
 // keep returns the table of the rows and columns that are kept.
 func (t *table) keep(row, column []bool) *table {
-	n := &table{}
+	n := &table{unit: t.unit}
 	to := make([]int32, len(column))
 	for j, ok := range column {
 		to[j] = -1
@@ -314,7 +326,7 @@ func (t *table) blocks() []*table {
 	// One pass that deals rows and columns out.
 	list := make([]*table, len(order))
 	for i := range list {
-		list[i] = &table{}
+		list[i] = &table{unit: t.unit}
 	}
 	to := make([]int32, len(t.cost))
 	for j := range t.cost {
@@ -429,7 +441,7 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 		fresh = true
 		u := int64(math.MaxInt64)
 		for _, j := range row {
-			u = min(u, t.cost[j]*unit/int64(len(t.cols[j])))
+			u = min(u, t.cost[j]*t.unit/int64(len(t.cols[j])))
 		}
 		t.u[i] = u
 	}
@@ -458,7 +470,7 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 		}
 		low := int64(0)
 		for j := range price {
-			price[j] = t.cost[j] * unit
+			price[j] = t.cost[j] * t.unit
 		}
 		for i, row := range t.rows {
 			low += u[i]
@@ -487,14 +499,14 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 		} else {
 			still++
 		}
-		if ceil(bound) >= ub {
+		if t.ceil(bound) >= ub {
 			break
 		}
 		if better && round%4 == 0 || round%25 == 24 {
 			if c := t.greedy(price); c != nil {
 				if z := t.sum(c); z < ub {
 					ub, best = z, c
-					if ceil(bound) >= ub {
+					if t.ceil(bound) >= ub {
 						break
 					}
 				}
@@ -521,7 +533,7 @@ func (s *search) relax(t *table, ub int64, rounds int) (bound int64, reduced []i
 		if norm == 0 {
 			break
 		}
-		t0 := max(1, (ub*unit-low)*step/norm)
+		t0 := max(1, (ub*t.unit-low)*step/norm)
 		for i, d := range slope {
 			u[i] = max(0, u[i]+t0*d/1024)
 		}
@@ -546,7 +558,7 @@ func (t *table) ascent() []int64 {
 	slices.SortStableFunc(order, func(a, b int) int { return weight[a] - weight[b] })
 	left := make([]int64, len(t.cost))
 	for j, c := range t.cost {
-		left[j] = c * unit
+		left[j] = c * t.unit
 	}
 	u := make([]int64, len(t.rows))
 	for _, i := range order {
@@ -568,7 +580,7 @@ func (t *table) lagrange(u []int64) int64 {
 		low += x
 	}
 	for j, c := range t.cost {
-		p := c * unit
+		p := c * t.unit
 		for _, i := range t.cols[j] {
 			p -= u[i]
 		}
@@ -578,11 +590,11 @@ func (t *table) lagrange(u []int64) int64 {
 }
 
 // ceil is units in whole costs, upwards.
-func ceil(units int64) int64 {
+func (t *table) ceil(units int64) int64 {
 	if units <= 0 {
 		return 0
 	}
-	return (units + unit - 1) / unit
+	return (units + t.unit - 1) / t.unit
 }
 
 // solve looks for an answer below ub. It returns the best, or nil, and a bound: no
@@ -623,7 +635,7 @@ func (s *search) solveBlocks(blocks []*table, ub int64, rounds int) (best []int3
 	lower := make([]int64, len(blocks))
 	for i, b := range blocks {
 		units, _, _ := s.relax(b, b.sum(b.greedy(b.cost)), 20)
-		lower[i] = ceil(units)
+		lower[i] = b.ceil(units)
 		bound += lower[i]
 	}
 	best = []int32{}
@@ -652,7 +664,7 @@ func (s *search) solveBlocks(blocks []*table, ub int64, rounds int) (best []int3
 
 func (s *search) solveBlock(t *table, ub int64, rounds int) (best []int32, cost, bound int64) {
 	units, reduced, found := s.relax(t, ub, rounds)
-	bound = ceil(units)
+	bound = t.ceil(units)
 	if found != nil {
 		best, cost = t.names(found), t.sum(found)
 		ub = cost
@@ -672,7 +684,7 @@ func (s *search) solveBlock(t *table, ub int64, rounds int) (best []int32, cost,
 	}
 	dropped := 0
 	for j := range column {
-		column[j] = reduced[j] < 0 || ceil(units+reduced[j]) < ub
+		column[j] = reduced[j] < 0 || t.ceil(units+reduced[j]) < ub
 		if !column[j] {
 			dropped++
 		}
