@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math/rand/v2"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -273,6 +274,21 @@ func TestEditedGong(t *testing.T) {
 	}
 }
 
+// replaced puts to in the place of the first from; "re:" begins an expression,
+// for what depends on where the search has placed things.
+func replaced(text, from, to string) string {
+	pattern, ok := strings.CutPrefix(from, "re:")
+	if !ok {
+		return strings.Replace(text, from, to, 1)
+	}
+	re := regexp.MustCompile(pattern)
+	at := re.FindStringSubmatchIndex(text)
+	if at == nil {
+		return text
+	}
+	return text[:at[0]] + string(re.ExpandString(nil, to, text, at)) + text[at[1]:]
+}
+
 // pages finds an artefact by its name.
 func pages() map[string]artefact {
 	byName := map[string]artefact{}
@@ -302,29 +318,29 @@ func TestEditedPages(t *testing.T) {
 		{"phases.txt", "|##|", "|#?|", `"#?" in phase`},
 		{"phases.txt", "|##|", "|###", "cells under"},
 		{"matrix.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
-		{"matrix.txt", "  x x . . .  ", "  x . . . .  ", "has 1 marks here, the count says 2"},
-		{"matrix.txt", "  x x . . .  ", "  x * . . .  ", `"*" in the column of`},
-		{"matrix.txt", "P7=8-10", "P7=8-11", "pulse wire P7 is of phases 8-10 here, and was of 8-11"},
+		{"matrix.txt", "re:x x", "x .", " marks here, the count says "},
+		{"matrix.txt", "re:x x", "x *", `"*" in the column of`},
+		{"matrix.txt", "P7=8-10", "P7=8-11", "pulse wire P7 is "},
 		{"matrix.txt", "P1=1-5", "P1=1-4", "pulse wire P1 is said to be of phases 1-4"},
 		{"matrix.txt", "stop: opcode 0000", "stop: opcode 000x", "is no pattern"},
-		{"matrix.txt", "both: opcode 0010\n      9 R25 P8", "both: opcode 0010\n      8 R25 P8", "both on card control 1 place 8"},
+		{"matrix.txt", "re:(\n +)(\\d+) (R\\d+[^\n]*\n {5,6})\\d+ R", "${1}${2} ${3}${2} R", "both on card control"},
 		{"matrix.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
-		{"matrix.csv", ",P7,K7:34,8 9 10,1,1,", ",P7,K7:34,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
-		{"matrix.csv", ",P7,K7:34,8 9 10,", ",P9,K7:34,8 9 10,", "row R23 is said to be fed in phases 8 9 10"},
+		{"matrix.csv", "re:,P7,(K\\d+:\\d+),8 9 10,1,1,", ",P7,$1,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
+		{"matrix.csv", "re:R23(.*),P7,", "R23$1,P9,", "row R23 is said to be fed in phases 8 9 10"},
 		{"matrix.csv", "\ntotal,,,,total,", "\nR99,,,,total,", "totals"},
 		{"diodes.txt", "[ ] D45 ", "[ ] D46 ", "diode D46 where D45 is due"},
 		{"diodes.txt", "R23  from P7 (phases 8-10) through", "R23  from P9 (phases 8-10) through", "row R23 is said to be fed in phases 8-10"},
-		{"diodes.txt", "place 4, 2 diodes", "place 4, 3 diodes", "lacks 1 diodes"},
+		{"diodes.txt", "re:place (\\d+), 2 diodes\n", "place $1, 3 diodes\n", "lacks 1 diodes"},
 		{"diodes.txt", "sink_set", "sink", `no line "sink"`},
 		{"diodes.txt", " row    fetch, phase 8", " column fetch, phase 8", "turned the other way"},
 		{"diodes.txt", "    41 rows", "    42 rows", "the totals say 42"},
 		{"diodes.txt", "    in all ", "    in al ", "the end is missing"},
 		{"diodes.csv", ",pc_g,R1,", ",acc_g,R1,", "lies between"},
-		{"diodes.csv", "1 2 3 4 5,,phase 1,10,P1,phase 1,", "1 2 3 4 5,,phase 1,10,phase 1,P1,", "turned the other way"},
+		{"diodes.csv", "re:1 2 3 4 5,,phase 1,(\\d*),P1,phase 1,", "1 2 3 4 5,,phase 1,$1,phase 1,P1,", "turned the other way"},
 		{"diodes.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
 		{"matrix.txt", "  -     R27", "     12 R27", "lies on full_l and has a place"},
 		{"matrix.txt", " . o . . . .  ", " . . o . . .  ", "should be"},
-		{"matrix.csv", "R27,control 2,,", "R27,control 2,12,", "lies on a column and has a place"},
+		{"matrix.csv", "re:R27,control (\\d),,", "R27,control $1,12,", "lies on a column and has a place"},
 		{"matrix.csv", ",direct,", ",,", "lies on a column and has a place"},
 		{"diodes.txt", "straight onto full_l", "straight onto aux_l", "should be"},
 		{"diodes.csv", ",12,,full_l,", ",12,,aux_l,", "should be"},
@@ -332,20 +348,20 @@ func TestEditedPages(t *testing.T) {
 		{"wires.txt", hash, "000000000000", "line 1: the page does not carry the hash"},
 		{"wires.txt", " relays, ", " relais, ", "does not say how much"},
 		{"wires.txt", "page 2 of", "page 3 of", "page 2 in plain style is due"},
-		{"wires.txt", "[ ] J3:29 - K3:11", "[ ] J3:29 - K3:14", "should not be"},
-		{"wires.txt", "  coil of K1, link 3:", "  coil of K2, link 3:", "should not be"},
-		{"wires.txt", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 12 line acc_l", "[ ] K12: A1 column acc_l; A2 return; 11 feed; 14 line acc_l", "K12:12 is on \"\" by part"},
-		{"wires.txt", "link 3, coil of K1: ", "link 3, coil of K7: ", "pins are not joined"},
-		{"wires.txt", "[ ] K9 site 7", "[ ] K9 site 8", "relay {K9 control 3 8 4} is listed and should not be"},
+		{"wires.txt", "re:(J\\d+:\\d+) - (K\\d+):11", "$1 - $2:14", "should not be"},
+		{"wires.txt", "re:  row R(\\d+), link ", "  row R9$1, link ", "should not be"},
+		{"wires.txt", "re:11 feed; 12 line acc_l", "11 feed; 14 line acc_l", ":12 is on \"\" by part"},
+		{"wires.txt", "re:link 1, [^:]+:", "link 1, none:", "pins are not joined"},
+		{"wires.txt", "re:K9 site \\d+", "K9 site 99", " 99 4} is listed and should not be"},
 		{"wires.txt", "A1 on column acc_l", "A1 on line acc_l", "in the schedule of relays"},
 		{"wires.txt", "    in all ", "    in al ", "the end is missing"},
 		{"wires.txt", "[ ] card control 1 ", "[ ] card control 9 ", "the counts of relays"},
 		{"wires.txt", " 94 diodes of", " 93 diodes of", "the parts list has 93 diode"},
 		{"wires.csv", "sha256:" + hash + "\n", "sha256:000000000000\n", "line 3: the record is of machine hoist"},
-		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:13,", "K3:13\" is no terminal: a relay has A1, A2"},
-		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:51,", "K3 has 4 poles"},
-		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K3:12,", "should not be"},
-		{"wires.csv", ",J3:29,K3:11,", ",J3:29,K99:11,", "nothing of this name"},
+		{"wires.csv", "re:,(J\\d+:\\d+),K\\d+:11,", ",$1,K3:13,", "K3:13\" is no terminal: a relay has A1, A2"},
+		{"wires.csv", "re:,(J\\d+:\\d+),K\\d+:11,", ",$1,K3:51,", "K3 has 4 poles"},
+		{"wires.csv", "re:,(J\\d+:\\d+),(K\\d+):11,", ",$1,$2:12,", "should not be"},
+		{"wires.csv", "re:,(J\\d+:\\d+),K\\d+:11,", ",$1,K99:11,", "nothing of this name"},
 		{"wires.csv", "relay,K2,", "relay,K1,", "K1 is listed twice, first on line 3"},
 		{"wires.csv", "diode,D2,", "diode,J2,", "J2 is a part on line 26"},
 		{"wires.csv", "list,plain", "lost,plain", "no kind of record"},
@@ -367,7 +383,7 @@ func TestEditedPages(t *testing.T) {
 	for _, tt := range tests {
 		a := pages()[tt.artefact]
 		text := written(t, a, f)
-		edited := strings.Replace(text, tt.from, tt.to, 1)
+		edited := replaced(text, tt.from, tt.to)
 		if edited == text {
 			t.Errorf("%s has no %q", tt.artefact, tt.from)
 			continue

@@ -1,7 +1,6 @@
 package network
 
 import (
-	"iter"
 	"slices"
 
 	"coilwright/encode/machine"
@@ -253,11 +252,14 @@ type layout struct {
 	rows    []int
 	pins    []int // fixed ones left out
 	touch   [][]int
-	first   int // atom without a card: those before it have one
 	work    int // evaluations so far
 }
 
-func newLayout(n *nets, list []atom, board machine.Card, pinned []bool) *layout {
+func newLayout(n *nets, of []atom, board machine.Card, pinned []bool) *layout {
+	list := slices.Clone(of)
+	for i := range list {
+		list[i].contacts = slices.Clone(list[i].contacts)
+	}
 	l := &layout{n: n, atoms: list, board: board, pinned: pinned, on: make([]int, len(list)),
 		count: make([][]int, len(n.outside)), total: make([]int, len(n.outside)), span: make([]int, len(n.outside)),
 		columns: make([][]int, len(n.column)), touch: make([][]int, len(n.outside))}
@@ -398,6 +400,8 @@ func (l *layout) takes(i, card int) (t [4]int) {
 	return t
 }
 
+func (l *layout) cards() int { return len(l.pins) - 1 }
+
 // allPins counts the pins of all cards.
 func (l *layout) allPins() int {
 	n := 0
@@ -407,24 +411,29 @@ func (l *layout) allPins() int {
 	return n
 }
 
+// taste weighs, in the growth of a card, the pins that an atom adds against the
+// wires that it shares with what is there.
+type taste struct{ pins, shared int }
+
+// tastes are tried one after the other; the fewest cards win, then the fewest pins.
+var tastes = [...]taste{{2, 1}, {1, 1}}
+
 // grow fills one card after the other. Each begins with the first atom that
-// has no card; then comes whatever needs the fewest further pins, and of these
-// what shares the most wires with what is there. A card may pass through
+// has no card; then comes what suits the card best. A card may pass through
 // states that need too many pins; it ends in the last one that does not.
-func (l *layout) grow() {
+func (l *layout) grow(by taste) {
 	for {
 		seed := slices.Index(l.on, pool)
 		if seed < 0 {
 			return
 		}
-		l.first = seed
 		card := l.open()
+		g := growth{layout: l, card: card, taste: by, first: seed, known: make([]bool, len(l.atoms))}
 		var trail []int
 		good := 0
-		near := newNeighbours(l)
-		for next := seed; next >= 0; next = l.best(card, near) {
+		for next := seed; next >= 0; next = g.best() {
 			l.move(next, card)
-			near.add(l, next)
+			g.meet(next)
 			trail = append(trail, next)
 			if l.room(card)[3] >= 0 {
 				good = len(trail)
@@ -436,97 +445,72 @@ func (l *layout) grow() {
 	}
 }
 
-// best picks the atom that a card takes next, or -1.
-func (l *layout) best(card int, near *neighbours) int {
-	room := l.room(card)
-	pick, least, most := -1, 0, 0
-	for i := range near.list(l) {
-		if l.on[i] != pool {
+// growth is a card being filled.
+type growth struct {
+	*layout
+	card int
+	taste
+	first int    // atom without a card: those before it have one
+	known []bool // atoms that share a wire with what is there, and some others
+	list  []int  // these
+}
+
+// crowd is on how many atoms a net lies that says nothing of what belongs together.
+const crowd = 200
+
+// meet notes what shares a wire with atom i.
+func (g *growth) meet(i int) {
+	for _, u := range g.atoms[i].nets {
+		if len(g.touch[u.net]) <= crowd {
+			for _, j := range g.touch[u.net] {
+				g.note(j)
+			}
+		}
+	}
+}
+
+func (g *growth) note(i int) {
+	if !g.known[i] && g.on[i] == pool {
+		g.known[i] = true
+		g.list = append(g.list, i)
+	}
+}
+
+// strangers is how many atoms of each kind a card looks at that share nothing with it.
+const strangers = 8
+
+// best picks the atom that the card takes next, or -1; of equals the first listed.
+func (g *growth) best() int {
+	var seen [loose + 1]int
+	for i := g.first; i < len(g.on) && seen != [...]int{strangers, strangers, strangers}; i++ {
+		if k := g.atoms[i].kind; g.on[i] == pool && seen[k] < strangers {
+			seen[k]++
+			g.note(i)
+		}
+	}
+	room := g.room(g.card)
+	pick, least := -1, 0
+	kept := g.list[:0]
+	for _, i := range g.list {
+		if g.on[i] != pool {
 			continue
 		}
-		if t := l.takes(i, card); t[0] > room[0] || t[1] > room[1] || t[2] > room[2] {
+		kept = append(kept, i)
+		if t := g.takes(i, g.card); t[0] > room[0] || t[1] > room[1] || t[2] > room[2] {
 			continue
 		}
-		_, pins := l.change(i, card)
+		_, pins := g.change(i, g.card)
 		shared := 0
-		for _, u := range l.atoms[i].nets {
-			if !l.outside(u.net) && l.count[u.net][card] > 0 {
+		for _, u := range g.atoms[i].nets {
+			if !g.outside(u.net) && g.count[u.net][g.card] > 0 {
 				shared++
 			}
 		}
-		if pick < 0 || pins < least || pins == least && shared > most {
-			pick, least, most = i, pins, shared
+		cost := pins*g.taste.pins - shared*g.taste.shared
+		if pick < 0 || cost < least || cost == least && i < pick {
+			pick, least = i, cost
 		}
 	}
+	g.list = kept
 	return pick
-}
-
-// Above manyAtoms a card that grows looks only at what it shares a net of few
-// terminals with, and at the first few that have no card yet: looking at all
-// takes time with the square of the atoms.
-const (
-	manyAtoms  = 600
-	fewTouches = 40
-	firstFew   = 64
-)
-
-// neighbours is what a growing card looks at.
-type neighbours struct {
-	all   bool
-	atoms []int
-	seen  map[int]bool
-	nets  map[int]bool
-}
-
-func newNeighbours(l *layout) *neighbours {
-	return &neighbours{all: len(l.atoms) <= manyAtoms, seen: map[int]bool{}, nets: map[int]bool{}}
-}
-
-// add takes note of what an atom that the card has taken is joined to.
-func (n *neighbours) add(l *layout, atom int) {
-	if n.all {
-		return
-	}
-	for _, u := range l.atoms[atom].nets {
-		if n.nets[u.net] || len(l.touch[u.net]) > fewTouches {
-			continue
-		}
-		n.nets[u.net] = true
-		for _, i := range l.touch[u.net] {
-			if !n.seen[i] {
-				n.seen[i] = true
-				n.atoms = append(n.atoms, i)
-			}
-		}
-	}
-}
-
-// list goes through the atoms to look at, those that have a card among them.
-func (n *neighbours) list(l *layout) iter.Seq[int] {
-	return func(yield func(int) bool) {
-		if n.all {
-			for i := range l.atoms {
-				if !yield(i) {
-					return
-				}
-			}
-			return
-		}
-		n.atoms = slices.DeleteFunc(n.atoms, func(i int) bool { return l.on[i] != pool })
-		for _, i := range n.atoms {
-			if !yield(i) {
-				return
-			}
-		}
-		few := firstFew
-		for i := l.first; i < len(l.atoms) && few > 0; i++ {
-			if l.on[i] != pool {
-				continue
-			}
-			few--
-			if !n.seen[i] && !yield(i) {
-				return
-			}
-		}
-	}
 }

@@ -30,15 +30,24 @@ func Place(c *Circuit, s *store.Store, hw machine.Hardware) (*Network, diag.List
 	if wrong := p.refuse(l); len(wrong) > 0 {
 		return nil, wrong
 	}
-	l.grow()
 	needed, why := p.least(l)
-	if len(l.pins)-1 > 1 {
-		l.improve()
-		if len(l.pins)-1 > needed {
-			l.dissolve()
+	for _, by := range tastes {
+		l := newLayout(n, list, p.board, p.pinned())
+		l.grow(by)
+		if l.cards() > 1 {
+			l.improve()
+			if l.cards() > needed {
+				l.dissolve()
+				l.improve()
+			}
+		}
+		if p.l == nil || l.cards() < p.l.cards() || l.cards() == p.l.cards() && l.allPins() < p.l.allPins() {
+			p.l = l
+		}
+		if l.cards() == 1 {
+			break
 		}
 	}
-	p.l = l
 	p.rank()
 	p.order()
 	net := p.solder()
