@@ -70,9 +70,13 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 	}
 	net := nets(l)
 	var columns []wiring.Terminal
+	returns := map[int]bool{}
 	for _, p := range l.Pins {
 		if p.Use.Kind == wiring.Line {
 			columns = append(columns, p.Terminal())
+		}
+		if p.Use.Kind == wiring.Return {
+			returns[net[p.Terminal()]] = true
 		}
 	}
 	for _, d := range l.Diodes {
@@ -86,9 +90,12 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 		give("a wire instead of a diode, or a shorted one", d.Name, func(c *wiring.List) {
 			c.Wires = append(c.Wires, wiring.Wire{From: a, To: k})
 		})
-		out := k
+		in, out := a, k
 		if l.Negative {
-			out = a
+			in, out = k, a
+		}
+		if returns[net[in]] {
+			continue // it suppresses a coil: nothing comes out of it into a column
 		}
 		for _, col := range columns {
 			if !wired[out] || net[col] == net[out] {

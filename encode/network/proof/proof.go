@@ -105,6 +105,7 @@ func Uncovered() []string {
 		"voltages, currents and the loads of contacts",
 		"times: opcode and flag relays are taken as settled after decode phases, relays that they drive with them",
 		"the moments at which flags change that are set from outside",
+		"a suppression diode that is missing: no line depends on it (one that is reversed is found)",
 		"joints that are dry and parts that are not what the list says",
 	}
 }
