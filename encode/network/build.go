@@ -15,6 +15,17 @@ import (
 // Styles of a network, in the order in which they give up what is easy to read.
 var Styles = []string{"plain", "shared", "minimal"}
 
+// MostRows is how many rows a plain matrix may have to be drawn: some two
+// hundred cards of forty rows. Beyond it nobody solders, and memory chips serve.
+const MostRows = 8000
+
+// TooLarge is the error for a store with more rows than MostRows.
+type TooLarge struct{ Rows int }
+
+func (e *TooLarge) Error() string {
+	return fmt.Sprintf("the plain style has %d rows: above %d no network of relays and diodes is drawn; memory chips can hold the store", e.Rows, MostRows)
+}
+
 // Build turns a store into a circuit in one of the Styles. Plain has a relay
 // for each pattern of opcode and flags and a row for each (pattern, set of
 // phases). Shared lets instructions share rows and finds its own wires and
@@ -23,6 +34,8 @@ var Styles = []string{"plain", "shared", "minimal"}
 //
 // Neither is ever dearer than plain: if the search finds nothing better, it
 // keeps what plain has.
+//
+// The error is a *TooLarge, or names a style that is none.
 func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) (*Circuit, error) {
 	return build(s, ch, hw, style, effort)
 }
@@ -37,6 +50,10 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 			driven.Add(c)
 		}
 	}
+	drafts := gather(s, driven)
+	if len(drafts) > MostRows {
+		return nil, &TooLarge{len(drafts)}
+	}
 	var best *Circuit
 	for _, st := range Styles {
 		if st == "shared" && style == "minimal" {
@@ -45,7 +62,7 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 		d := newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
 		var c *Circuit
 		if st == "plain" {
-			c = d.plain(s, gather(s, driven))
+			c = d.plain(s, drafts)
 		} else {
 			if p := d.byPattern(effort / 3); p != nil {
 				c = d.draw(s, p)

@@ -48,13 +48,14 @@ coilwright build millrace.coil --out soldering`, wants(1, 1, "the FILE with the 
 }
 
 func (a *app) build(path, dir, style string) error {
-	l, n, err := a.needNetwork(path, style)
+	l, n, err := a.mayNetwork(path, style)
 	if err != nil {
 		return err
 	}
 	if err := image.Possible(l.store); err != nil {
 		fmt.Fprintf(a.err, "coilwright: no memory images: %v\n", err)
 	}
+	a.tellLarge(l)
 	entries, err := a.writeSet(dir, l.store, l.artefacts(n))
 	if err != nil {
 		return err
@@ -74,8 +75,11 @@ func (l *loaded) artefacts(n *network.Network) []artefact {
 	}
 	summary := summaryArtefact(l, n)
 	summary.name = "summary.txt"
+	list = append(list, l.chartArtefact("phases.txt", ""))
+	if n == nil {
+		return append(list, summary)
+	}
 	return append(list,
-		l.chartArtefact("phases.txt", ""),
 		matrixArtefact("matrix.txt", l, n, "text"),
 		matrixArtefact("matrix.csv", l, n, "csv"),
 		diodesArtefact("diodes.txt", l, n, "text"),

@@ -45,7 +45,8 @@ func (a *app) check(path string, o checkOptions) error {
 			return diag.JSON(w, l.list)
 		}})
 	default:
-		if err = a.say(l); err == nil && n != nil {
+		if err = a.say(l); err == nil && (n != nil || l.large != nil) {
+			a.tellLarge(l)
 			err = a.deliver(o.out, summaryArtefact(l, n))
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"os"
 
 	"coilwright/encode/machine"
+	"coilwright/encode/network"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
@@ -70,8 +71,9 @@ type loaded struct {
 	source  *definition.Source // nil: it could not be read
 	machine *machine.Machine   // nil: nothing can go on
 	plan    *schedule.Plan
-	store   *store.Store // nil: there are errors
-	list    diag.List    // of all stages, settled
+	store   *store.Store      // nil: there are errors
+	list    diag.List         // of all stages, settled
+	large   *network.TooLarge // there is a store, and no network for it
 }
 
 // load takes a definition through every stage that can still say something.

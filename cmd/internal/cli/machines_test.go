@@ -1,6 +1,7 @@
 package cli_test
 
 import (
+	"fmt"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -24,6 +25,49 @@ func TestNothingToStore(t *testing.T) {
 	if list, _ := filepath.Glob(filepath.Join(dir, "out", "store.*")); len(list) > 0 {
 		t.Errorf("images of nothing: %v", list)
 	}
+}
+
+// TestTooManyRowsToSolder: above the limit there is no matrix, and build goes
+// on with all that there is.
+func TestTooManyRowsToSolder(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("machine m\nbus d 16\nregister ir 16 opcode\nregister sw 16 input\nline sg : sw -> d\nline il : d -> ir\nline rst : restart\nline o0\nline o1\n")
+	for _, f := range []string{"a", "b"} {
+		fmt.Fprintf(&b, "field %s 7 {\n", f)
+		for i := range 96 {
+			fmt.Fprintf(&b, "    %s%d = %07b : o%d\n", f, i, i, i%2)
+		}
+		b.WriteString("}\n")
+	}
+	b.WriteString("fetch { step sg il }\ninstruction go x:a, y:b = 01 x y { step x y }\n")
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "m.coil"), b.String())
+	const why = "no network of relays and diodes is drawn"
+	for args, status := range map[string]int{"check m.coil": 0, "build m.coil": 0, "matrix m.coil": 1, "diodes m.coil": 1, "wires m.coil": 1, "prove m.coil": 1} {
+		got := run(t, dir, strings.Fields(args)...)
+		if got.status != status || !strings.Contains(got.err, why) {
+			t.Errorf("%s: status %d, not %d\n%s", args, got.status, status, got.err)
+		}
+		if status == 1 && got.out != "" {
+			t.Errorf("%s: data in spite of the error", args)
+		}
+	}
+	if len(glob(t, dir, "out/store.bin", "out/phases.txt", "out/manifest.txt")) != 3 || len(glob(t, dir, "out/matrix.*", "out/wires.*")) != 0 {
+		t.Errorf("in out: %v", glob(t, dir, "out/*"))
+	}
+}
+
+func glob(t *testing.T, dir string, patterns ...string) []string {
+	t.Helper()
+	var out []string
+	for _, p := range patterns {
+		list, err := filepath.Glob(filepath.Join(dir, p))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, list...)
+	}
+	return out
 }
 
 // frame is a small machine without instructions; sequencer and more are put in.

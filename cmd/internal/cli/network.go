@@ -1,6 +1,9 @@
 package cli
 
 import (
+	"errors"
+	"fmt"
+
 	"github.com/spf13/cobra"
 
 	"coilwright/encode/network"
@@ -23,6 +26,16 @@ func addStyle(cmd *cobra.Command, style *choice) {
 
 // needNetwork loads a definition for a command that wants its relays, diodes and wires.
 func (a *app) needNetwork(path, style string) (*loaded, *network.Network, error) {
+	l, n, err := a.mayNetwork(path, style)
+	if err == nil && l.large != nil {
+		err = inputf("%v", l.large)
+	}
+	return l, n, err
+}
+
+// mayNetwork is needNetwork for a command that goes on without: the network is
+// nil if the store is too large for one.
+func (a *app) mayNetwork(path, style string) (*loaded, *network.Network, error) {
 	l := a.load(path)
 	n := l.network(style)
 	if err := a.say(l); err != nil {
@@ -34,14 +47,24 @@ func (a *app) needNetwork(path, style string) (*loaded, *network.Network, error)
 	return l, n, nil
 }
 
+// tellLarge says that there is no network because the store is too large for one.
+func (a *app) tellLarge(l *loaded) {
+	if l.large != nil {
+		fmt.Fprintf(a.err, "coilwright: no matrix: %v\n", l.large)
+	}
+}
+
 // network draws the circuit and places it; what there is to say about it joins
-// the list. It returns nil if there are errors.
+// the list. It returns nil if there are errors, or sets large if there are too many rows.
 func (l *loaded) network(style string) *network.Network {
 	if l.store == nil {
 		return nil
 	}
 	hw := l.machine.Hardware
 	c, err := network.Build(l.store, schedule.Changes(l.machine, l.plan), hw, style)
+	if errors.As(err, &l.large) {
+		return nil
+	}
 	if err != nil {
 		panic(err) // a style that is none has been refused as a flag
 	}

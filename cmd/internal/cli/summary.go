@@ -9,12 +9,17 @@ import (
 )
 
 // summaryArtefact is what a machine amounts to, on one screen.
+// There is no matrix in it if n is nil.
 func summaryArtefact(l *loaded, n *network.Network) artefact {
+	var mx *network.Matrix
+	if n != nil {
+		mx = n.Matrix
+	}
 	return artefact{
 		name: "summary",
 		write: func(w io.Writer) error {
-			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: n.Matrix, Network: n})
+			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx, Network: n})
 		},
-		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, n.Matrix) },
+		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, mx) },
 	}
 }
