@@ -64,14 +64,13 @@ func FuzzSummary(f *testing.F) {
 	if len(list) > 0 {
 		f.Fatal(list)
 	}
-	mx := n.Matrix
-	if err := Summary(strings.NewReader(text), m, s, mx); err != nil {
+	if err := Summary(strings.NewReader(text), m, s, n); err != nil {
 		f.Fatal(err)
 	}
 	f.Add(text)
 	f.Add(strings.Replace(text, " in ", "\n              in ", 1))
 	f.Fuzz(func(t *testing.T, edited string) {
-		if Summary(strings.NewReader(edited), m, s, mx) == nil && !strings.Contains(edited, s.Hash[:12]) {
+		if Summary(strings.NewReader(edited), m, s, n) == nil && !strings.Contains(edited, s.Hash[:12]) {
 			t.Errorf("passes without the hash:\n%s", edited)
 		}
 	})

@@ -10,6 +10,7 @@ import (
 
 	"coilwright/encode/machine"
 	"coilwright/encode/network"
+	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
@@ -32,14 +33,16 @@ var claimText = map[string]*regexp.Regexp{
 	"word":         regexp.MustCompile(`^(?P<bits>\d+) bits? in (?P<bytes>\d+) bytes?$`),
 	"image":        regexp.MustCompile(`^(?P<address>\d+) address bits?: (?P<words>\d+) words?, (?P<bytes>\d+) bytes?$`),
 	"chips":        regexp.MustCompile(`^(?P<chips>\d+) of (?P<bits>\d+) bits?$`),
+	"relays":       regexp.MustCompile(`^(?P<relays>\d+) with (?P<poles>\d+) poles? in use; cost (?P<cost>[\d.]+), no network less than (?P<bound>[\d.]+)$`),
 	"matrix":       regexp.MustCompile(`^(?P<style>\S+) style: (?P<rows>\d+) rows?, (?P<pulses>\d+) pulse wires?, (?P<diodes>\d+) diodes?, (?P<cards>\d+) cards?$`),
 }
 
 // Summary reads a summary and counts again what it says: opcodes as those that
 // no row of "undefined" claims, the longest path as the last phase of any row,
-// diodes by their rows. mx may be nil: then nothing may be said of a matrix.
+// diodes by their rows. poles by the wires that end on them. n may be nil: then nothing may be said of
+// a matrix.
 // An error is a *LineError, or names what is missing.
-func Summary(r io.Reader, m *machine.Machine, s *store.Store, mx *network.Matrix) error {
+func Summary(r io.Reader, m *machine.Machine, s *store.Store, n *network.Network) error {
 	text, err := opened(r, s)
 	if err != nil {
 		return err
@@ -48,7 +51,7 @@ func Summary(r io.Reader, m *machine.Machine, s *store.Store, mx *network.Matrix
 	if err != nil {
 		return err
 	}
-	facts := recounted(m, s, mx)
+	facts := recounted(m, s, n)
 	for _, c := range claims {
 		want := facts[c.name]
 		if want == nil {
@@ -105,7 +108,7 @@ func claimed(text []string) ([]claim, error) {
 }
 
 // recounted works out every figure of a summary, by entry.
-func recounted(m *machine.Machine, s *store.Store, mx *network.Matrix) map[string]map[string]string {
+func recounted(m *machine.Machine, s *store.Store, n *network.Network) map[string]map[string]string {
 	opcodes := new(big.Int).Lsh(big.NewInt(1), uint(s.OpcodeBits))
 	defined, others := new(big.Int).Set(opcodes), ""
 	variants := 0
@@ -166,7 +169,8 @@ func recounted(m *machine.Machine, s *store.Store, mx *network.Matrix) map[strin
 		}
 		facts["chips"] = map[string]string{"chips": strconv.Itoa(chips), "bits": strconv.Itoa(s.Word.Split)}
 	}
-	if mx != nil {
+	if n != nil {
+		mx := n.Matrix
 		cards, diodes := map[string]bool{}, map[string]bool{}
 		for _, d := range mx.Diodes {
 			diodes[d.Name] = true
@@ -176,6 +180,16 @@ func recounted(m *machine.Machine, s *store.Store, mx *network.Matrix) map[strin
 		}
 		facts["matrix"] = map[string]string{"style": mx.Style, "rows": strconv.Itoa(len(mx.Rows)), "pulses": strconv.Itoa(len(mx.Pulses)),
 			"diodes": strconv.Itoa(len(diodes)), "cards": strconv.Itoa(len(cards))}
+		poles := map[string]bool{}
+		for _, w := range n.List.Wires {
+			for _, t := range []bare.Terminal{w.From, w.To} {
+				if name, end, _ := strings.Cut(string(t), ":"); name[0] == 'K' && end[0] != 'A' {
+					poles[name+" "+end[:len(end)-1]] = true
+				}
+			}
+		}
+		facts["relays"] = map[string]string{"relays": strconv.Itoa(len(n.List.Relays)), "poles": strconv.Itoa(len(poles)),
+			"cost": fmt.Sprintf("%.2f", n.Cost.Total), "bound": fmt.Sprintf("%.2f", n.Bound)}
 	}
 	return facts
 }

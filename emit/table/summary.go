@@ -73,6 +73,9 @@ func Summary(w io.Writer, f Facts) error {
 	if mx := f.Matrix; mx != nil {
 		entry("matrix", "%s style: %s", mx.Style, sizes(mx))
 	}
+	if n := f.Network; n != nil {
+		entry("relays", "%d with %s in use; cost %.2f, no network less than %.2f", len(n.Relays), counted(n.Cost.Contacts, "pole"), n.Cost.Total, n.Bound)
+	}
 	return p.flush()
 }
 

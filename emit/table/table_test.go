@@ -72,7 +72,7 @@ func byStyle(read func(io.Reader, *store.Store, string) error) func(io.Reader, F
 }
 
 func readSummary(r io.Reader, f Facts) error {
-	return readback.Summary(r, f.Machine, f.Store, f.Matrix)
+	return readback.Summary(r, f.Machine, f.Store, f.Network)
 }
 
 func chartAt(width int) func(io.Writer, Facts) error {

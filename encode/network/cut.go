@@ -4,7 +4,7 @@ import "slices"
 
 // workLimit bounds the search for a better layout by a count of evaluations, which
 // is the same on every machine.
-const workLimit = 2_500_000
+const workLimit = 1_500_000
 
 // improve lowers the number of pins. Atoms move from card to card in passes
 // in the manner of Fiduccia and Mattheyses ("A linear-time heuristic for

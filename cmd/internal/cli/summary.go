@@ -20,6 +20,6 @@ func summaryArtefact(l *loaded, n *network.Network) artefact {
 		write: func(w io.Writer) error {
 			return table.Summary(w, table.Facts{Machine: l.machine, Plan: l.plan, Store: l.store, Matrix: mx, Network: n})
 		},
-		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, mx) },
+		verify: func(r io.Reader) error { return readback.Summary(r, l.machine, l.store, n) },
 	}
 }
