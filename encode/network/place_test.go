@@ -4,14 +4,18 @@ import (
 	"fmt"
 	"maps"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"coilwright/encode/machine"
+	"coilwright/encode/network/proof"
 	"coilwright/encode/network/wiring"
+	"coilwright/encode/schedule"
 	"coilwright/encode/store"
+	"coilwright/lang/definition"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -396,4 +400,45 @@ func TestPlaceLarge(t *testing.T) {
 	}
 	t.Logf("%d contacts, %d rows, %d relays: %d cards (at least %d: %s), %v", len(c.Contacts), len(c.Rows), len(n.Relays), len(n.Matrix.Cards), n.LeastCards, n.LeastWhy, time.Since(start))
 	sound(t, c, s, hw, n)
+}
+
+// TestPlaceExamples holds the examples against their circuits and against the
+// proof, on the cards that they ask for and on much smaller ones.
+func TestPlaceExamples(t *testing.T) {
+	for _, name := range []string{"firststeps", "textbook", "millrace"} {
+		src, list := definition.Load("../../examples/"+name+"/"+name+".coil", os.ReadFile)
+		m, more := machine.Resolve(src)
+		list = append(list, more...)
+		p, more := schedule.Encode(m)
+		if list = append(list, more...); list.Errors() > 0 {
+			t.Fatal(list)
+		}
+		s, ch := schedule.Weave(m, p), schedule.Changes(m, p)
+		for _, style := range Styles {
+			if name == "millrace" && style != "plain" {
+				continue // takes long, and looks no different
+			}
+			c, err := Build(s, ch, m.Hardware, style)
+			if err != nil {
+				t.Fatal(err)
+			}
+			small := m.Hardware
+			small.Cards = []machine.Card{{Name: "small", Relays: 4, Rows: 6, Columns: 6, Pins: 26, Negative: true}}
+			small.Relay.Suppression = "zener"
+			for _, hw := range []machine.Hardware{m.Hardware, small} {
+				n, list := Place(c, s, hw)
+				if len(list) > 0 {
+					t.Fatalf("%s %s: %v", name, style, list)
+				}
+				sound(t, c, s, hw, n)
+				report, err := proof.Prove(n.List, s, ch, proof.Options{})
+				if err != nil || !report.Proved() {
+					t.Errorf("%s %s on %d cards: %v %+v", name, style, len(n.Matrix.Cards), err, report)
+				}
+				if hw.Cards[0].Name == "small" && style == "plain" && len(n.Matrix.Cards) < 2 {
+					t.Errorf("%s on one small card", name)
+				}
+			}
+		}
+	}
 }
