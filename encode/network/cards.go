@@ -252,7 +252,8 @@ type layout struct {
 	rows    []int
 	pins    []int // fixed ones left out
 	touch   [][]int
-	work    int // evaluations so far
+	kinds   [loose + 1][]int // atoms by kind
+	work    int              // evaluations so far
 }
 
 func newLayout(n *nets, of []atom, board machine.Card, pinned []bool) *layout {
@@ -266,6 +267,7 @@ func newLayout(n *nets, of []atom, board machine.Card, pinned []bool) *layout {
 	l.open()
 	for i := range list {
 		l.enter(&list[i], pool)
+		l.kinds[list[i].kind] = append(l.kinds[list[i].kind], i)
 		for _, u := range list[i].nets {
 			l.touch[u.net] = append(l.touch[u.net], i)
 		}
@@ -415,6 +417,9 @@ func (l *layout) allPins() int {
 // wires that it shares with what is there.
 type taste struct{ pins, shared int }
 
+// manyAtoms is from where on time matters more than a pin: some fifty cards.
+const manyAtoms = 2000
+
 // tastes are tried one after the other; the fewest cards win, then the fewest pins.
 var tastes = [...]taste{{2, 1}, {1, 1}}
 
@@ -428,7 +433,7 @@ func (l *layout) grow(by taste) {
 			return
 		}
 		card := l.open()
-		g := growth{layout: l, card: card, taste: by, first: seed, known: make([]bool, len(l.atoms))}
+		g := growth{layout: l, card: card, taste: by, known: make([]bool, len(l.atoms))}
 		var trail []int
 		good := 0
 		for next := seed; next >= 0; next = g.best() {
@@ -450,18 +455,24 @@ type growth struct {
 	*layout
 	card int
 	taste
-	first int    // atom without a card: those before it have one
-	known []bool // atoms that share a wire with what is there, and some others
-	list  []int  // these
+	past  [loose + 1]int // by kind: how many of its atoms have a card, from the first on
+	known []bool         // atoms that share a wire with what is there, and some others
+	list  []int          // these
 }
 
-// crowd is on how many atoms a net lies that says nothing of what belongs together.
-const crowd = 200
+// crowd is on how many atoms a net lies that says nothing of what belongs
+// together: fewer where there are many atoms, or every card would look at all.
+func (g *growth) crowd() int {
+	if len(g.atoms) > manyAtoms {
+		return 24
+	}
+	return 200
+}
 
 // meet notes what shares a wire with atom i.
 func (g *growth) meet(i int) {
 	for _, u := range g.atoms[i].nets {
-		if len(g.touch[u.net]) <= crowd {
+		if len(g.touch[u.net]) <= g.crowd() {
 			for _, j := range g.touch[u.net] {
 				g.note(j)
 			}
@@ -481,11 +492,16 @@ const strangers = 8
 
 // best picks the atom that the card takes next, or -1; of equals the first listed.
 func (g *growth) best() int {
-	var seen [loose + 1]int
-	for i := g.first; i < len(g.on) && seen != [...]int{strangers, strangers, strangers}; i++ {
-		if k := g.atoms[i].kind; g.on[i] == pool && seen[k] < strangers {
-			seen[k]++
-			g.note(i)
+	for k, atoms := range g.kinds {
+		for g.past[k] < len(atoms) && g.on[atoms[g.past[k]]] != pool {
+			g.past[k]++
+		}
+		few := strangers
+		for at := g.past[k]; at < len(atoms) && few > 0; at++ {
+			if i := atoms[at]; g.on[i] == pool {
+				few--
+				g.note(i)
+			}
 		}
 	}
 	room := g.room(g.card)
@@ -494,6 +510,9 @@ func (g *growth) best() int {
 	for _, i := range g.list {
 		if g.on[i] != pool {
 			continue
+		}
+		if k := g.atoms[i].kind; k == strip && room[1] < 1 || k == relay && room[0] < 1 {
+			continue // and never again: a card only fills up
 		}
 		kept = append(kept, i)
 		if t := g.takes(i, g.card); t[0] > room[0] || t[1] > room[1] || t[2] > room[2] {

@@ -44,7 +44,7 @@ func Place(c *Circuit, s *store.Store, hw machine.Hardware) (*Network, diag.List
 		if p.l == nil || l.cards() < p.l.cards() || l.cards() == p.l.cards() && l.allPins() < p.l.allPins() {
 			p.l = l
 		}
-		if l.cards() == 1 {
+		if l.cards() == 1 || len(list) > manyAtoms {
 			break
 		}
 	}
