@@ -119,7 +119,7 @@ func openVerilog(r io.Reader, s *store.Store, kind string, extra int) (*verilog,
 }
 
 // mostWork bounds the products that are worked out to try a module.
-const mostWork = 1 << 26
+const mostWork = 1 << 25
 
 // holdModule tries a module against the store, 64 settings at a time.
 func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, exact bool) error {
@@ -136,7 +136,12 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 	}
 	lines := drivenLines(s)
 	values := make([]lanes, len(at))
-	for len(settings) > 0 {
+	values[1] = ^lanes(0)
+	outputs := make([]int, len(v.outputs))
+	for i, name := range v.outputs {
+		outputs[i] = at[name]
+	}
+	for first := true; len(settings) > 0; first = false {
 		some := settings[:min(64, len(settings))]
 		settings = settings[len(some):]
 		bit := make([]lanes, n)
@@ -155,12 +160,12 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 			}
 			return out
 		}
-		for i, name := range v.inputs[:n] {
+		for i := range n {
 			j := i
 			if i < s.OpcodeBits {
 				j = s.OpcodeBits - 1 - i
 			}
-			values[at[name]] = bit[j]
+			values[constants+i] = bit[j]
 		}
 		// on works out what the store asks for in a phase, and where it can occur.
 		on := func(phase int) (want []lanes, occurs lanes) {
@@ -180,19 +185,19 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 			return want, occurs
 		}
 		power := func(phases ...int) {
-			for i, name := range v.inputs[n:] {
-				values[at[name]] = 0
+			for i := range s.Phases {
+				values[constants+n+i] = 0
 				if slices.Contains(phases, i+1) {
-					values[at[name]] = ^lanes(0)
+					values[constants+n+i] = ^lanes(0)
 				}
 			}
-			v.settle(at, values)
+			v.settle(values)
 		}
 		for phase := 0; phase <= s.Phases; phase++ {
 			power(phase)
 			want, occurs := on(phase)
 			for i, l := range lines {
-				wrong := (values[at[v.outputs[i]]] ^ want[i]) & used
+				wrong := (values[outputs[i]] ^ want[i]) & used
 				if !exact {
 					wrong &= occurs
 				}
@@ -208,12 +213,12 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 			if phase == 0 {
 				occurs = 0
 			}
-			if exact && (values[at[v.outputs[len(lines)]]]^occurs)&used != 0 {
+			if exact && (values[outputs[len(lines)]]^occurs)&used != 0 {
 				return fmt.Errorf("phase %d: whether it can occur is wrong", phase)
 			}
 		}
-		// Two wires at once cannot occur, and both count.
-		for phase := 1; exact && phase <= s.Phases; phase++ {
+		// Two wires at once cannot occur, and both count; some settings will do.
+		for phase := 1; exact && first && phase <= s.Phases; phase++ {
 			for _, other := range []int{phase%s.Phases + 1, phase*7%s.Phases + 1} {
 				if other == phase {
 					continue
@@ -222,11 +227,11 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 				want, _ := on(phase)
 				more, _ := on(other)
 				for i := range lines {
-					if (values[at[v.outputs[i]]]^(want[i]|more[i]))&used != 0 {
+					if (values[outputs[i]]^(want[i]|more[i]))&used != 0 {
 						return fmt.Errorf("phases %d and %d at once: %s is wrong", phase, other, s.Columns[lines[i]].Name)
 					}
 				}
-				if values[at[v.outputs[len(lines)]]]&used != 0 {
+				if values[outputs[len(lines)]]&used != 0 {
 					return fmt.Errorf("phases %d and %d at once can occur", phase, other)
 				}
 			}

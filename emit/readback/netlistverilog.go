@@ -32,6 +32,7 @@ type factor struct {
 	not  bool
 	name string // or "1'b0", "1'b1"
 	sum  []product
+	at   int // of the name among the values, set by places
 }
 
 type gate struct {
@@ -287,26 +288,24 @@ func (s *verilogScanner) or(depth int) ([]product, error) {
 type lanes = uint64
 
 // settle works out all assignments, each of which may use inputs and what was
-// assigned before it.
-func (v *verilog) settle(at map[string]int, values []lanes) {
-	for _, a := range v.assigns {
-		values[at[a.to]] = sumOf(a.sum, at, values)
+// assigned before it. The values of wires are where places put them.
+func (v *verilog) settle(values []lanes) {
+	next := constants + len(v.inputs)
+	for i := range v.assigns {
+		values[next] = sumOf(v.assigns[i].sum, values)
+		next++
 	}
 }
 
-func sumOf(sum []product, at map[string]int, values []lanes) lanes {
+func sumOf(sum []product, values []lanes) lanes {
 	out := lanes(0)
 	for _, p := range sum {
 		x := ^lanes(0)
-		for _, f := range p {
-			y := lanes(0)
-			switch {
-			case f.sum != nil:
-				y = sumOf(f.sum, at, values)
-			case f.name == "1'b1":
-				y = ^y
-			case f.name != "1'b0":
-				y = values[at[f.name]]
+		for i := range p {
+			f := &p[i]
+			y := values[f.at]
+			if f.sum != nil {
+				y = sumOf(f.sum, values)
 			}
 			if f.not {
 				y = ^y
@@ -318,24 +317,30 @@ func sumOf(sum []product, at map[string]int, values []lanes) lanes {
 	return out
 }
 
-// places numbers the wires of a module and checks that each is declared, that
+// constants come first among the values: 0, then 1.
+const constants = 2
+
+// places numbers the wires of a module, inputs first, then as they are
+// assigned, and checks that each is declared, that
 // none is assigned twice, and that none is used before it is known.
 func (v *verilog) places() (map[string]int, error) {
-	at := map[string]int{}
+	at := map[string]int{"1'b0": 0, "1'b1": 1}
 	for _, n := range v.inputs {
 		at[n] = len(at)
 	}
 	var check func(line int, sum []product) error
 	check = func(line int, sum []product) error {
 		for _, p := range sum {
-			for _, f := range p {
-				_, known := at[f.name]
-				switch {
-				case f.sum != nil:
+			for i := range p {
+				f := &p[i]
+				if f.sum != nil {
 					if err := check(line, f.sum); err != nil {
 						return err
 					}
-				case !known && f.name != "1'b0" && f.name != "1'b1":
+					continue
+				}
+				known := false
+				if f.at, known = at[f.name]; !known {
 					return refuse(line, "%s is used before it is known", f.name)
 				}
 			}
