@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -306,6 +307,31 @@ func TestExamples(t *testing.T) {
 	}
 	hold(t, list)
 	simulated(t, list, func(k *candidate) string { return switches(t, k) })
+}
+
+// TestYosys lets a synthesis tool read our Verilog, and prove by its solver
+// that no state that occurs tells network and store apart.
+func TestYosys(t *testing.T) {
+	yosys := tool(t, "yosys")
+	dir := t.TempDir()
+	for _, x := range examples(t) {
+		k := candidates(t, x, "plain")[0]
+		flow, sums := k.flow(t), written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, k.function(t, false)) })
+		prove := func(flow string) string {
+			found := masked(x.store.Machine+"_network", flow, sums) // holds sums as well
+			wanted := strings.TrimPrefix(masked(x.store.Machine+"_store", sums, sums), sums)
+			file := save(t, filepath.Join(dir, "both.v"), found+strings.Replace(wanted, "module masked", "module wanted", 1))
+			out, _ := exec.Command(yosys, "-p", "read_verilog "+file+"; hierarchy; proc; flatten masked wanted; miter -equiv -flatten masked wanted both; sat -prove trigger 0 both").CombinedOutput()
+			return string(out)
+		}
+		const proved = "SAT proof finished - no model found: SUCCESS!"
+		if out := prove(flow); !strings.Contains(out, proved) {
+			t.Errorf("%s: %s", x.name, out[max(0, len(out)-2000):])
+		}
+		if out := prove(strings.Replace(flow, " & ~K", " & K", 1)); strings.Contains(out, proved) || !strings.Contains(out, "model found: FAIL!") {
+			t.Errorf("%s: a contact turned over is not found: %s", x.name, out[max(0, len(out)-2000):])
+		}
+	}
 }
 
 // TestRandom takes 200 machines, each with a network, from the builder or
