@@ -34,7 +34,11 @@ func load(t testing.TB, name string) Facts {
 
 func loadStyle(t testing.TB, name, style string) Facts {
 	t.Helper()
-	src, list := definition.Load(filepath.Join(folder, name+".coil"), os.ReadFile)
+	path := filepath.Join(folder, name+".coil")
+	if example, ok := strings.CutPrefix(name, "examples/"); ok {
+		path = filepath.Join("..", "..", name, example+".coil")
+	}
+	src, list := definition.Load(path, os.ReadFile)
 	m, more := machine.Resolve(src)
 	list = append(list, more...)
 	p, more := schedule.Encode(m)
@@ -114,6 +118,39 @@ func TestGolden(t *testing.T) {
 				t.Errorf("%s %s: read back: %v", name, a.name, err)
 			}
 			path := filepath.Join(folder, name, a.name)
+			if *update {
+				if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d := cmp.Diff(string(want), got); d != "" {
+				t.Errorf("%s %s:\n%s", name, a.name, d)
+			}
+		}
+	}
+}
+
+// TestWiresOfExamples pins down what is soldered for the machines that come
+// with the program: a change of these pages is a change at somebody's bench.
+func TestWiresOfExamples(t *testing.T) {
+	for _, name := range []string{"firststeps", "textbook", "millrace"} {
+		f := load(t, "examples/"+name)
+		for _, a := range artefacts {
+			if !strings.HasPrefix(a.name, "wires") && a.name != "matrix.txt" {
+				continue
+			}
+			got := written(t, a, f)
+			if err := a.read(strings.NewReader(got), f); err != nil {
+				t.Errorf("%s %s: read back: %v", name, a.name, err)
+			}
+			path := filepath.Join(folder, "examples", name+"-"+a.name)
 			if *update {
 				if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 					t.Fatal(err)

@@ -62,3 +62,38 @@ func TestText(t *testing.T) {
 		t.Error("cubes that differ in bit 3 meet")
 	}
 }
+
+// TestJoined holds the joined cubes against every value, and against joining by hand.
+func TestJoined(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 4))
+	for n := 0; n < 500; n++ {
+		width := 1 + r.IntN(6)
+		var list []Cube
+		in := map[uint64]bool{}
+		for v := range uint64(1) << width {
+			if r.IntN(3) > 0 {
+				list = append(list, Cube{Care: 1<<width - 1, Value: v})
+				in[v] = true
+			}
+		}
+		joined := Joined(list)
+		for v := range uint64(1) << width {
+			held := 0
+			for _, c := range joined {
+				if c.Matches(v) {
+					held++
+				}
+			}
+			if (held == 1) != in[v] || held > 1 {
+				t.Fatalf("width %d: %b lies in %d cubes, in the list: %t", width, v, held, in[v])
+			}
+		}
+		for i, a := range joined {
+			for _, b := range joined[:i] {
+				if differ := a.Value ^ b.Value; a.Care == b.Care && differ&(differ-1) == 0 {
+					t.Fatalf("width %d: %v and %v are left apart", width, a, b)
+				}
+			}
+		}
+	}
+}
