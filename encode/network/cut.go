@@ -272,6 +272,7 @@ func without(list []int, x int) []int {
 
 // dissolve tries to do without a card, the one with the least on it first.
 func (l *layout) dissolve() {
+	closed := make([]bool, len(l.pins))
 	for c := 1; c < len(l.pins); c++ {
 		var mine, moved []int
 		for i, on := range l.on {
@@ -280,7 +281,7 @@ func (l *layout) dissolve() {
 			}
 		}
 		for _, i := range mine {
-			to := l.roomier(i, c)
+			to := l.roomier(i, c, closed)
 			if to < 0 {
 				break
 			}
@@ -293,16 +294,16 @@ func (l *layout) dissolve() {
 			}
 			continue
 		}
-		l.close(c)
-		c = 0
+		closed[c] = true
 	}
+	l.close(closed)
 }
 
-// roomier is the card other than c on which atom i fits with the fewest pins more, or -1.
-func (l *layout) roomier(i, c int) int {
+// roomier is the open card other than c on which atom i fits with the fewest pins more, or -1.
+func (l *layout) roomier(i, c int, closed []bool) int {
 	pick, least := -1, 0
 	for to := 1; to < len(l.pins); to++ {
-		if to == c {
+		if to == c || closed[to] {
 			continue
 		}
 		t := l.takes(i, to)
@@ -314,19 +315,35 @@ func (l *layout) roomier(i, c int) int {
 	return pick
 }
 
-// close takes an empty card out.
-func (l *layout) close(c int) {
+// close takes empty cards out.
+func (l *layout) close(closed []bool) {
+	number := make([]int, len(closed))
+	n := 0
+	for c, gone := range closed {
+		number[c] = n
+		if !gone {
+			n++
+		}
+	}
+	if n == len(closed) {
+		return
+	}
+	keep := func(of []int) []int {
+		for c, gone := range closed {
+			if !gone {
+				of[number[c]] = of[c]
+			}
+		}
+		return of[:n]
+	}
 	for i := range l.count {
-		l.count[i] = slices.Delete(l.count[i], c, c+1)
+		l.count[i] = keep(l.count[i])
 	}
 	for i := range l.columns {
-		l.columns[i] = slices.Delete(l.columns[i], c, c+1)
+		l.columns[i] = keep(l.columns[i])
 	}
-	l.width, l.relays = slices.Delete(l.width, c, c+1), slices.Delete(l.relays, c, c+1)
-	l.rows, l.pins = slices.Delete(l.rows, c, c+1), slices.Delete(l.pins, c, c+1)
-	for i := range l.on {
-		if l.on[i] > c {
-			l.on[i]--
-		}
+	l.width, l.relays, l.rows, l.pins = keep(l.width), keep(l.relays), keep(l.rows), keep(l.pins)
+	for i, c := range l.on {
+		l.on[i] = number[c]
 	}
 }

@@ -143,7 +143,9 @@ func (p *placing) refuse(l *layout) diag.List {
 			pinned = append(pinned, misfit{at, what, pins})
 		}
 	}
-	l.close(card)
+	closed := make([]bool, card+1)
+	closed[card] = true
+	l.close(closed)
 	least := most(relays)
 	if len(pinned) == 0 {
 		pinned = relays // else the rows say it better
