@@ -130,10 +130,34 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 	}
 	d.budget = 0
 	relayOf := map[condKey]int{} // variable
-	for k, c := range conds {
-		if _, ok := d.addCondition(c); ok {
-			d.names[len(d.conds)-1] = names[k]
-			relayOf[keys[k]] = len(d.vars) - 1
+	alive := make([]int32, len(d.pieces))
+	for q := range alive {
+		alive[q] = int32(q)
+	}
+	if len(conds) > fewConditions {
+		var tied []demand
+		for k, c := range conds {
+			x := demand{k, store.NewSet(len(d.pieces))}
+			for q, in := range c.need {
+				if in {
+					x.pieces.Add(q)
+				}
+			}
+			tied = append(tied, x)
+		}
+		first := len(d.vars)
+		if d.addJoint(tied, alive, func(q, k int) bool { return conds[k].may[q] }) {
+			for k := range conds {
+				d.names[k] = names[k]
+				relayOf[keys[k]] = first + k
+			}
+		}
+	} else {
+		for k, c := range conds {
+			if _, ok := d.addCondition(c); ok {
+				d.names[len(d.conds)-1] = names[k]
+				relayOf[keys[k]] = len(d.vars) - 1
+			}
 		}
 	}
 	all, prices := d.vars, d.price
@@ -143,10 +167,6 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 	}
 	p := &plan{}
 	still := map[int][]uint64{} // by wire and piece: bits in change-over
-	alive := make([]int32, len(d.pieces))
-	for q := range alive {
-		alive[q] = int32(q)
-	}
 	for i := range drafts {
 		r := &drafts[i].Row
 		w := phaseSet{}

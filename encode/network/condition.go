@@ -400,44 +400,12 @@ func (d *designer) byPattern(until int) *plan {
 		alive[i] = int32(i)
 	}
 	may := func(i, k int) bool { return patterns[k].may.Has(i) }
-	joint := &feed{}
-	if len(tied) > 0 {
-		for _, frozen := range [][]uint64{d.flagsFrozen(), make([]uint64, len(d.pieces))} {
-			// One tree: taking outputs out of it would cost a decoder each.
-			root := d.grow(tied, alive, frozen, may)
-			if root.cost < impossible {
-				b := branch{root: root}
-				for k := range patterns {
-					b.outputs = append(b.outputs, k)
-				}
-				joint.trees, joint.cost = []branch{b}, root.cost
-				break
-			}
-		}
-		if joint.trees == nil {
-			return nil
-		}
-	}
 	first := len(d.vars)
-	for k := range patterns {
-		values, looks := make([]uint8, len(d.pieces)), make([]uint64, len(d.pieces))
-		for p := range d.pieces {
-			joint.trees[0].root.walk(d.vars[:d.bits], int32(p), 0, func(outputs store.Set, looked uint64) {
-				if outputs.Has(k) {
-					values[p] |= 2
-				} else {
-					values[p] |= 1
-				}
-				looks[p] |= looked
-			})
-		}
-		d.vars = append(d.vars, newVariable(len(d.vars), values, looks))
-		d.price = append(d.price, d.contactPrice())
-		d.conds = append(d.conds, condition{})
+	if !d.addJoint(tied, alive, may) {
+		return nil
 	}
-	d.joint = joint
 	all, prices := d.vars, d.price
-	p.cost = joint.cost
+	p.cost = d.joint.cost
 	for w := range p.wires {
 		p.feeds[w] = &feed{}
 		if len(direct[w]) == 0 {
@@ -486,6 +454,54 @@ func (d *designer) byPattern(until int) *plan {
 		}
 	}
 	return p
+}
+
+// addJoint gives patterns relays that one tree pulls in, each a variable from
+// then on. It returns false if the tree would have to look at what it may not.
+func (d *designer) addJoint(tied []demand, alive []int32, may func(piece, pattern int) bool) bool {
+	d.joint = &feed{}
+	if len(tied) == 0 {
+		return true
+	}
+	for _, frozen := range [][]uint64{d.flagsFrozen(), make([]uint64, len(d.pieces))} {
+		// One tree: taking outputs out of it would cost a decoder each.
+		root := d.grow(tied, alive, frozen, may)
+		if root.cost >= impossible {
+			continue
+		}
+		b := branch{root: root}
+		for k := range tied {
+			b.outputs = append(b.outputs, k)
+		}
+		d.joint.trees, d.joint.cost = []branch{b}, root.cost
+		break
+	}
+	if d.joint.trees == nil {
+		d.joint = nil
+		return false
+	}
+	values, looks := make([][]uint8, len(tied)), make([][]uint64, len(tied))
+	for k := range tied {
+		values[k], looks[k] = make([]uint8, len(d.pieces)), make([]uint64, len(d.pieces))
+	}
+	for p := range d.pieces {
+		d.joint.trees[0].root.walk(d.vars[:d.bits], int32(p), 0, func(outputs store.Set, looked uint64) {
+			for k := range tied {
+				if outputs.Has(k) {
+					values[k][p] |= 2
+				} else {
+					values[k][p] |= 1
+				}
+				looks[k][p] |= looked
+			}
+		})
+	}
+	for k := range tied {
+		d.vars = append(d.vars, newVariable(len(d.vars), values[k], looks[k]))
+		d.price = append(d.price, d.contactPrice())
+		d.conds = append(d.conds, condition{})
+	}
+	return true
 }
 
 // shift copies a tree with one variable renumbered.
