@@ -199,16 +199,21 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		}
 		// Only the row's own relay beside the bits: with all of them a machine of
 		// hundreds of instructions would take minutes.
-		d.vars, d.price = slices.Clone(all[:d.bits]), slices.Clone(prices[:d.bits])
 		v, relay := relayOf[condKey{fmt.Sprint(r.Opcodes), r.Flags}]
-		if relay {
-			d.vars, d.price = append(d.vars, all[v]), append(d.price, prices[v])
+		still := still[k]
+		if relay && all[v].steady(still) {
+			b.root = d.pole(v, len(group))
+		} else {
+			d.vars, d.price = slices.Clone(all[:d.bits]), slices.Clone(prices[:d.bits])
+			if relay {
+				d.vars, d.price = append(d.vars, all[v]), append(d.price, prices[v])
+			}
+			b.root = d.grow(group, alive, still, func(q, _ int) bool { return need.Has(q) })
+			if relay {
+				b.root = shift(b.root, d.bits, v)
+			}
+			d.vars, d.price = all, prices
 		}
-		b.root = d.grow(group, alive, still[k], func(q, _ int) bool { return need.Has(q) })
-		if relay {
-			b.root = shift(b.root, d.bits, v)
-		}
-		d.vars, d.price = all, prices
 		p.feeds[k].trees = append(p.feeds[k].trees, b)
 	}
 	return d.draw(s, p)
@@ -221,6 +226,27 @@ const effort = 120_000_000
 // mostPieces bounds the search from bits alone: with more, decoding once and
 // working with relays has come out cheaper each time, and is found sooner.
 const mostPieces = 200
+
+// steady reports whether nothing that a variable looks at is in change-over.
+func (x *variable) steady(still []uint64) bool {
+	for q, looks := range x.looks {
+		if looks&still[q] != 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// pole is the tree of one contact that feeds n outputs while a variable is on.
+func (d *designer) pole(v, n int) *decision {
+	fed := store.NewSet(n)
+	for k := range n {
+		fed.Add(k)
+	}
+	on := &decision{v: -1, outputs: fed, cost: d.diode * float64(n), leafCount: 1}
+	return &decision{v: v, off: &decision{v: -1, outputs: store.NewSet(n)}, on: on,
+		cost: d.price[v] + on.cost, contacts: 1, leafCount: 1}
+}
 
 // cheapest searches wires and conditions, and then deals the contacts out to
 // the relays' poles: bodies are bought whole, so a contact more on a relay that

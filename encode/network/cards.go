@@ -464,7 +464,7 @@ type growth struct {
 // together: fewer where there are many atoms, or every card would look at all.
 func (g *growth) crowd() int {
 	if len(g.atoms) > manyAtoms {
-		return 24
+		return 12
 	}
 	return 200
 }
@@ -486,6 +486,9 @@ func (g *growth) note(i int) {
 		g.list = append(g.list, i)
 	}
 }
+
+// fewLooks is how many atoms a card looks at where there are many.
+const fewLooks = 48
 
 // strangers is how many atoms of each kind a card looks at that share nothing with it.
 const strangers = 8
@@ -515,6 +518,9 @@ func (g *growth) best() int {
 			continue // and never again: a card only fills up
 		}
 		kept = append(kept, i)
+		if len(g.atoms) > manyAtoms && len(kept) > fewLooks {
+			continue
+		}
 		if t := g.takes(i, g.card); t[0] > room[0] || t[1] > room[1] || t[2] > room[2] {
 			continue
 		}

@@ -66,6 +66,7 @@ func (l *layout) pass() bool {
 	over := 0 // the card over its limits, or none
 	for l.work < workLimit && len(steps) < good+patience {
 		pick, to, best := -1, 0, 0
+		l.work += len(l.atoms) * cards / 8 // looking at a known gain is cheap, and there are many
 		for i := range l.atoms {
 			if locked[i] || over > 0 && l.on[i] != over {
 				continue
