@@ -281,7 +281,9 @@ func (l *layout) open() int {
 		l.count[i] = append(l.count[i], 0)
 	}
 	for i := range l.columns {
-		l.columns[i] = append(l.columns[i], 0)
+		if l.n.column[i] {
+			l.columns[i] = append(l.columns[i], 0)
+		}
 	}
 	l.width, l.relays = append(l.width, 0), append(l.relays, 0)
 	l.rows, l.pins = append(l.rows, 0), append(l.pins, 0)

@@ -341,7 +341,9 @@ func (l *layout) close(closed []bool) {
 		l.count[i] = keep(l.count[i])
 	}
 	for i := range l.columns {
-		l.columns[i] = keep(l.columns[i])
+		if l.n.column[i] {
+			l.columns[i] = keep(l.columns[i])
+		}
 	}
 	l.width, l.relays, l.rows, l.pins = keep(l.width), keep(l.relays), keep(l.rows), keep(l.pins)
 	for i, c := range l.on {

@@ -372,6 +372,7 @@ func bytesOf(s store.Set) []byte {
 func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *decision {
 	words := len(store.NewSet(len(d.pieces)))
 	g := &grower{vars: d.vars, price: d.price, diode: d.diode, memo: map[string]*decision{}, left: d.budget, nlog: d.nlog, work: &d.work}
+	g.sortOf = make([]int, len(d.pieces))
 	at := map[string]int{}
 	pieces := store.NewSet(len(d.pieces))
 	key := make([]byte, 0, 4*len(group))
@@ -406,11 +407,13 @@ func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func
 			g.sorts = append(g.sorts, make(store.Set, words))
 		}
 		g.sorts[c].Add(int(p))
+		g.sortOf[p] = c
 		pieces.Add(int(p))
 	}
 	if len(g.wants) == 0 {
 		return &decision{v: -1, outputs: store.NewSet(len(group))}
 	}
+	g.tally = make([]int, len(g.wants))
 	for side := range g.space {
 		g.space[side] = make([]uint64, 2*len(full)*len(g.wants))
 		g.groups[side] = make([]cluster, 0, len(g.wants))

@@ -34,10 +34,12 @@ func Place(c *Circuit, s *store.Store, hw machine.Hardware) (*Network, diag.List
 	for _, by := range tastes {
 		l := newLayout(n, list, p.board, p.pinned())
 		l.grow(by)
-		if l.cards() > 1 {
+		if l.cards() > 1 && len(list) <= manyAtoms {
 			l.improve()
-			if l.cards() > needed {
-				l.dissolve()
+		}
+		if l.cards() > max(1, needed) {
+			l.dissolve()
+			if len(list) <= manyAtoms {
 				l.improve()
 			}
 		}
@@ -134,12 +136,16 @@ func (p *placing) refuse(l *layout) diag.List {
 	for i := range l.atoms {
 		_, pins := l.change(i, card)
 		pins += len(b.Fixed)
+		n := len(l.atoms[i].columns)
+		if n <= b.Columns && pins <= b.Pins {
+			continue
+		}
 		at, what := p.describe(&l.atoms[i])
-		if n := len(l.atoms[i].columns); n > b.Columns {
+		if n > b.Columns {
 			wide = append(wide, misfit{at, what, n})
-		} else if pins > b.Pins && l.atoms[i].kind == relay {
+		} else if l.atoms[i].kind == relay {
 			relays = append(relays, misfit{at, what, pins})
-		} else if pins > b.Pins {
+		} else {
 			pinned = append(pinned, misfit{at, what, pins})
 		}
 	}

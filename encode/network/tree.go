@@ -46,6 +46,9 @@ type grower struct {
 	on     []store.Set
 	barred []store.Set // by variable: pieces on which it may not be looked at
 	memo   map[string]*decision
+	sortOf []int // by piece: its want
+	tally  []int // by want, for present
+	found  []int
 	nlog   []float64 // n log2 n
 	groups [2][]cluster
 	space  [2][]uint64
@@ -90,14 +93,9 @@ func (g *grower) clusters(pieces store.Set, side int) []cluster {
 	groups, space := g.groups[side][:0], g.space[side]
 	*g.work += len(g.wants) * len(pieces)
 	words := len(g.wants[0].need)
-	for c := range g.wants {
-		n := 0
-		for i, word := range g.sorts[c] {
-			n += bits.OnesCount64(word & pieces[i])
-		}
-		if n == 0 {
-			continue
-		}
+	for _, c := range g.present(pieces) {
+		n := g.tally[c]
+		g.tally[c] = 0
 		w := &g.wants[c]
 		placed := false
 		for k := range groups {
@@ -129,6 +127,41 @@ func (g *grower) clusters(pieces store.Set, side int) []cluster {
 	}
 	g.groups[side] = groups
 	return groups
+}
+
+// present lists the wants of pieces in order, and leaves in tally how many
+// pieces have each. It goes through the pieces or through the wants, whichever are fewer.
+func (g *grower) present(pieces store.Set) []int {
+	out := g.found[:0]
+	size := 0
+	for _, word := range pieces {
+		size += bits.OnesCount64(word)
+	}
+	if size*4 < len(g.wants) {
+		for i, word := range pieces {
+			for ; word != 0; word &= word - 1 {
+				c := g.sortOf[i*64+bits.TrailingZeros64(word)]
+				if g.tally[c] == 0 {
+					out = append(out, c)
+				}
+				g.tally[c]++
+			}
+		}
+		slices.Sort(out)
+	} else {
+		for c := range g.wants {
+			n := 0
+			for i, word := range g.sorts[c] {
+				n += bits.OnesCount64(word & pieces[i])
+			}
+			if n > 0 {
+				g.tally[c] = n
+				out = append(out, c)
+			}
+		}
+	}
+	g.found = out
+	return out
 }
 
 // entropy is the entropy of the clusters over their pieces, times the pieces.

@@ -17,9 +17,9 @@ func newBuild(a *app) *cobra.Command {
 		`Writes the store as memory images (store.bin, store.hex, store.srec, store.h,
 store.memh, and chipN.bin, chipN.hex where the word is split), the phase chart,
 the matrix, the placement list of its diodes, the list of relays and wires
-(wires.txt, wires.csv), a summary, and manifest.txt with the size and SHA-256 of
-each. The folder is "out" beside the definition unless
--o names another.
+(wires.txt, wires.csv; not for a matrix of more than 2,000 rows), a summary, and
+manifest.txt with the size and SHA-256 of each. The folder is "out" beside the
+definition unless -o names another.
 
 Every file is read back and compared with the store before any is put in place.
 The manifest goes first and comes last: where it stands, the set is complete.
@@ -56,6 +56,9 @@ func (a *app) build(path, dir, style string) error {
 		fmt.Fprintf(a.err, "coilwright: no memory images: %v\n", err)
 	}
 	a.tellLarge(l)
+	if n != nil && len(n.Matrix.Rows) > mostWiredRows {
+		fmt.Fprintf(a.err, "coilwright: no wires.txt and wires.csv: the matrix has %d rows; `coilwright wires` prints them\n", len(n.Matrix.Rows))
+	}
 	entries, err := a.writeSet(dir, l.store, l.artefacts(n))
 	if err != nil {
 		return err
@@ -66,6 +69,10 @@ func (a *app) build(path, dir, style string) error {
 	_, err = fmt.Fprintf(a.out, "%d files in %s\n", len(entries)+1, dir)
 	return written(err)
 }
+
+// mostWiredRows is up to where build lists the wires: beyond it they are
+// thousands of pages, which take longer than all the rest.
+const mostWiredRows = 2000
 
 // artefacts lists everything that a build makes.
 func (l *loaded) artefacts(n *network.Network) []artefact {
@@ -79,15 +86,17 @@ func (l *loaded) artefacts(n *network.Network) []artefact {
 	if n == nil {
 		return append(list, summary)
 	}
-	return append(list,
+	list = append(list,
 		matrixArtefact("matrix.txt", l, n, "text"),
 		matrixArtefact("matrix.csv", l, n, "csv"),
 		diodesArtefact("diodes.txt", l, n, "text"),
 		diodesArtefact("diodes.csv", l, n, "csv"),
-		wiresArtefact("wires.txt", n, "text"),
-		wiresArtefact("wires.csv", n, "csv"),
 		summary,
 	)
+	if len(n.Matrix.Rows) <= mostWiredRows {
+		list = append(list, wiresArtefact("wires.txt", n, "text"), wiresArtefact("wires.csv", n, "csv"))
+	}
+	return list
 }
 
 // images lists the memory images. Only the image that is being written is in memory.
