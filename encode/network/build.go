@@ -419,6 +419,7 @@ type drawing struct {
 	fed     []int // by driven line: leaves that feed it
 	coils   map[int]int
 	coilOf  []int // by condition in use
+	every   []int32
 	path    []int
 }
 
@@ -451,6 +452,16 @@ func (w *drawing) phase(q int) int {
 	return w.phaseAt[q]
 }
 
+// everyPiece lists all pieces.
+func (w *drawing) everyPiece() []int32 {
+	if w.every == nil {
+		for i := range w.pieces {
+			w.every = append(w.every, int32(i))
+		}
+	}
+	return w.every
+}
+
 // count adds up the leaves that feed each output of a tree.
 func count(b branch, leaves []int) {
 	var walk func(t *decision)
@@ -470,10 +481,6 @@ func count(b branch, leaves []int) {
 // hang draws one tree from a point. Leaves that feed one output which nothing
 // else feeds end on it; all others are rows with a diode to each output.
 func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseSet, to func(output int) int) {
-	pieces := make([]int32, len(w.pieces))
-	for i := range pieces {
-		pieces[i] = int32(i)
-	}
 	var draw func(t *decision, at int, in []int32) int
 	row := func(t *decision, at int, in []int32, direct bool) {
 		if wire < 0 {
@@ -541,23 +548,27 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 		n := len(w.c.Contacts)
 		w.c.Contacts = append(w.c.Contacts, Contact{Signal: w.signals[t.v], Common: at})
 		w.path = append(w.path, n)
-		var off, on []int32
 		x := &w.vars[t.v]
-		for _, i := range in {
-			if x.values[i]&1 != 0 {
-				off = append(off, i)
+		side := func(of *decision, bit uint8) []int32 {
+			if of.v < 0 && of.outputs.Empty() {
+				return nil // nothing hangs there
 			}
-			if x.values[i]&2 != 0 {
-				on = append(on, i)
+			out := make([]int32, 0, len(in))
+			for _, i := range in {
+				if x.values[i]&bit != 0 {
+					out = append(out, i)
+				}
 			}
+			return out
 		}
+		off, on := side(t.off, 1), side(t.on, 2)
 		breaks := throw(t.off, off)
 		makes := throw(t.on, on)
 		w.c.Contacts[n].Break, w.c.Contacts[n].Make = breaks, makes
 		w.path = w.path[:len(w.path)-1]
 		return at
 	}
-	draw(b.root, from, pieces)
+	draw(b.root, from, w.everyPiece())
 }
 
 // owners names whom a set of pieces belongs to: "add, sub and 3 more".

@@ -264,6 +264,11 @@ func newLayout(n *nets, of []atom, board machine.Card, pinned []bool) *layout {
 	l := &layout{n: n, atoms: list, board: board, pinned: pinned, on: make([]int, len(list)),
 		count: make([][]int, len(n.outside)), total: make([]int, len(n.outside)), span: make([]int, len(n.outside)),
 		columns: make([][]int, len(n.column)), touch: make([][]int, len(n.outside))}
+	if len(list) > manyAtoms { // many cards are to come: room for their counts at once
+		for i := range l.count {
+			l.count[i] = make([]int, 0, 64)
+		}
+	}
 	l.open()
 	for i := range list {
 		l.enter(&list[i], pool)
