@@ -554,7 +554,7 @@ func (r *resolver) bodies() {
 	fetchTests := map[int]definition.Name{}
 	if fetch == nil {
 		r.m.FetchBroken = true
-		if !r.absent("fetch") {
+		if !r.absent("fetch") && !r.bodyInBlock() {
 			r.list.Errorf("fetch-missing", r.top(), "the definition has no fetch, which starts every instruction").
 				Hintf("write, for example: fetch { step pc_g ram_g ir_l }")
 			r.again()
@@ -674,4 +674,21 @@ func (r *resolver) fetchOpcode(fetch *definition.Fetch) {
 			d.Hintf("declare a line that latches it: line %s_l : data -> %s", name, name)
 		}
 	}
+}
+
+// bodyInBlock reports whether a card or connector without a name holds steps:
+// then the keyword of a body has been mistyped, and that has been said.
+func (r *resolver) bodyInBlock() bool {
+	for _, d := range r.src.Decls {
+		b, ok := d.(*definition.Settings)
+		if !ok || b.Name != nil || b.Keyword != "card" && b.Keyword != "connector" {
+			continue
+		}
+		for _, set := range b.Settings {
+			if set.Name != nil && (set.Name.Text == "step" || set.Name.Text == "do") {
+				return true
+			}
+		}
+	}
+	return false
 }
