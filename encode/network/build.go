@@ -288,7 +288,7 @@ func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 // draw turns a plan into points, contacts and diodes.
 func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 	c := &Circuit{}
-	w := &drawing{designer: d, c: c, s: s, signals: make([]int, len(d.vars)), columns: map[int]int{}, fed: make([]int, len(d.driven)), coils: map[int]int{}}
+	w := &drawing{designer: d, c: c, s: s, signals: make([]int, len(d.vars)), columns: map[int]int{}, fed: make([]int, len(d.driven))}
 	for i := range w.signals {
 		w.signals[i] = -1
 	}
@@ -307,23 +307,10 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 	}
 	// The signals first, bits and flags in order, so that designators follow them.
 	mark := map[int]bool{}
-	var look func(t *decision)
-	look = func(t *decision) {
-		if t.v >= 0 {
-			mark[t.v] = true
-			look(t.off)
-			look(t.on)
-		}
-	}
-	for _, f := range p.feeds {
-		for _, b := range f.trees {
-			look(b.root)
-		}
-	}
+	look := func(v int) { mark[v] = true }
+	p.contacts(look)
 	if coils != nil {
-		for _, b := range coils.trees {
-			look(b.root)
-		}
+		coils.contacts(look)
 	}
 	for v := 0; v < d.bits; v++ {
 		if mark[v] {
@@ -417,7 +404,6 @@ type drawing struct {
 	columns map[int]int
 	phaseAt map[int]int
 	fed     []int // by driven line: leaves that feed it
-	coils   map[int]int
 	coilOf  []int // by condition in use
 	every   []int32
 	path    []int
@@ -481,7 +467,7 @@ func count(b branch, leaves []int) {
 // hang draws one tree from a point. Leaves that feed one output which nothing
 // else feeds end on it; all others are rows with a diode to each output.
 func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseSet, to func(output int) int) {
-	var draw func(t *decision, at int, in []int32) int
+	var draw func(t *decision, at int, in []int32)
 	row := func(t *decision, at int, in []int32, direct bool) {
 		if wire < 0 {
 			return
@@ -534,16 +520,16 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 		draw(t, at, in)
 		return at
 	}
-	draw = func(t *decision, at int, in []int32) int {
+	draw = func(t *decision, at int, in []int32) {
 		if t.v < 0 {
 			if t.outputs.Empty() {
-				return at
+				return
 			}
 			row(t, at, in, false)
 			for _, k := range t.outputs.Columns() {
 				w.c.Diodes = append(w.c.Diodes, Joint{at, to(b.outputs[k])})
 			}
-			return at
+			return
 		}
 		n := len(w.c.Contacts)
 		w.c.Contacts = append(w.c.Contacts, Contact{Signal: w.signals[t.v], Common: at})
@@ -566,7 +552,6 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 		makes := throw(t.on, on)
 		w.c.Contacts[n].Break, w.c.Contacts[n].Make = breaks, makes
 		w.path = w.path[:len(w.path)-1]
-		return at
 	}
 	draw(b.root, from, w.everyPiece())
 }
@@ -603,22 +588,11 @@ func (d *designer) countOwners() int {
 // usedConditions tells which conditions some tree of the plan looks at.
 func (d *designer) usedConditions(p *plan) []bool {
 	used := make([]bool, len(d.conds))
-	var look func(t *decision)
-	look = func(t *decision) {
-		if t.v < 0 {
-			return
+	p.contacts(func(v int) {
+		if v >= d.bits {
+			used[v-d.bits] = true
 		}
-		if t.v >= d.bits {
-			used[t.v-d.bits] = true
-		}
-		look(t.off)
-		look(t.on)
-	}
-	for _, f := range p.feeds {
-		for _, b := range f.trees {
-			look(b.root)
-		}
-	}
+	})
 	return used
 }
 
@@ -645,10 +619,8 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 		}
 		return out
 	}
-	place := map[int]int{}
 	var tied []demand
 	for n, k := range order {
-		place[k] = n
 		x := demand{n, store.NewSet(len(d.pieces))}
 		for i := range d.pieces {
 			if d.vars[d.bits+k].values[i] == 2 {
@@ -751,11 +723,7 @@ func (d *designer) bound(s *store.Store) (float64, []string) {
 		}
 	}
 	c := d.hw.Cost
-	body := c.Relay + 2*c.Joint
-	if d.hw.Relay.Suppression != "none" {
-		body += c.Diode + 2*c.Joint
-	}
-	total := float64(n+low) * (body + c.Contact + 2*c.Joint)
+	total := float64(n+low) * (d.bodyPrice() + c.Contact + 2*c.Joint)
 	var why []string
 	why = append(why, fmt.Sprintf("%d bits of opcode and flags decide, each by itself, whether some line is on: each needs a relay and a contact", n))
 	if low > 0 {

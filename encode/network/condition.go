@@ -202,22 +202,11 @@ func (d *designer) conditions(p *plan, until int) *plan {
 // idle is the price of the poles of a condition's relays that nothing uses.
 func (d *designer) idle(p *plan, cond int) float64 {
 	uses := 0
-	var look func(t *decision)
-	look = func(t *decision) {
-		if t.v < 0 {
-			return
-		}
-		if t.v == d.bits+cond {
+	p.contacts(func(v int) {
+		if v == d.bits+cond {
 			uses++
 		}
-		look(t.off)
-		look(t.on)
-	}
-	for _, f := range p.feeds {
-		for _, b := range f.trees {
-			look(b.root)
-		}
-	}
+	})
 	poles := d.hw.Relay.Poles
 	spare := (poles - uses%poles) % poles
 	return float64(spare) * d.bodyPrice() / float64(poles)

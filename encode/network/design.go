@@ -49,6 +49,13 @@ type feed struct {
 	cost  float64
 }
 
+// contacts calls look with the variable of each contact of the trees.
+func (f *feed) contacts(look func(v int)) {
+	for _, b := range f.trees {
+		b.root.contactsOf(look)
+	}
+}
+
 func (f *feed) empty() bool { return f.cost == 0 }
 
 // branch is one tree on a wire, with the outputs that it may feed.
@@ -439,6 +446,13 @@ type plan struct {
 	cost  float64
 }
 
+// contacts calls look with the variable of each contact of all wires.
+func (p *plan) contacts(look func(v int)) {
+	for _, f := range p.feeds {
+		f.contacts(look)
+	}
+}
+
 // weigh works out what a choice of wires costs. Lines that do not use a wire
 // taken away keep what they had in base.
 func (d *designer) weigh(wires []phaseSet, base *plan, gone int) *plan {
@@ -477,16 +491,16 @@ func (d *designer) weigh(wires []phaseSet, base *plan, gone int) *plan {
 // candidates lists wires that lines could use as they are: the unbroken runs
 // of phases of each line on each piece and of what every piece agrees on.
 func (d *designer) candidates() []phaseSet {
-	seen := map[phaseSet]int{}
+	seen := map[phaseSet]bool{}
 	var out []phaseSet
 	add := func(s phaseSet) {
 		if s.len() < 2 {
 			return
 		}
-		if _, ok := seen[s]; !ok {
+		if !seen[s] {
+			seen[s] = true
 			out = append(out, s)
 		}
-		seen[s]++
 	}
 	runs := func(s phaseSet) {
 		run := phaseSet{}

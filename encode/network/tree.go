@@ -280,6 +280,15 @@ func (d *decision) walk(vars []variable, piece int32, looked uint64, f func(outp
 	}
 }
 
+// contactsOf calls look with the variable of each contact.
+func (d *decision) contactsOf(look func(v int)) {
+	if d.v >= 0 {
+		look(d.v)
+		d.off.contactsOf(look)
+		d.on.contactsOf(look)
+	}
+}
+
 // newVariable makes a variable from what it can be on each piece: 1 = off, 2 = on, 3 = either.
 func newVariable(signal int, values []uint8, looks []uint64) variable {
 	x := variable{signal: signal, values: values, looks: looks, off: store.NewSet(len(values)), on: store.NewSet(len(values))}
