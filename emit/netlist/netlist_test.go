@@ -72,10 +72,16 @@ func TestStoreGolden(t *testing.T) {
 				t.Errorf("%s %s: %v", name, form, err)
 			}
 		}
-		sums := text(t, func(w io.Writer) error { return Sums(w, f) })
-		golden(t, name+"-store.v", sums)
-		if err := readback.Sums(strings.NewReader(sums), s, inputs); err != nil {
-			t.Errorf("%s: %v", name, err)
+		for _, masked := range []bool{false, true} {
+			file := name + "-store.v"
+			if masked {
+				file = name + "-store-masked.v"
+			}
+			sums := text(t, func(w io.Writer) error { return Sums(w, f, masked) })
+			golden(t, file, sums)
+			if err := readback.Sums(strings.NewReader(sums), s, inputs, masked); err != nil {
+				t.Errorf("%s: %v", file, err)
+			}
 		}
 	}
 }
@@ -148,9 +154,18 @@ func wires(l *wiring.List, pairs string) {
 
 func TestNetworkGolden(t *testing.T) {
 	s, l := handStore(), handList()
-	flow := text(t, func(w io.Writer) error { return Flow(w, l, s) })
+	flow := text(t, func(w io.Writer) error { return Flow(w, l, s, nil) })
 	golden(t, "hand-flow.v", flow)
-	if err := readback.Flow(strings.NewReader(flow), l, s, 0); err != nil {
+	if err := readback.Flow(strings.NewReader(flow), l, s, 0, false); err != nil {
+		t.Error(err)
+	}
+	f, err := Store(s, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	masked := text(t, func(w io.Writer) error { return Flow(w, l, s, f) })
+	golden(t, "hand-flow-masked.v", masked)
+	if err := readback.Flow(strings.NewReader(masked), l, s, 0, true); err != nil {
 		t.Error(err)
 	}
 	sw := text(t, func(w io.Writer) error { return Switches(w, l, s) })
@@ -172,8 +187,8 @@ func TestNetworkGolden(t *testing.T) {
 		}
 		l.Wires[i] = wiring.Wire{From: turn(w.From), To: turn(w.To)}
 	}
-	turned := text(t, func(w io.Writer) error { return Flow(w, l, s) })
-	if err := readback.Flow(strings.NewReader(turned), l, s, 0); err != nil {
+	turned := text(t, func(w io.Writer) error { return Flow(w, l, s, nil) })
+	if err := readback.Flow(strings.NewReader(turned), l, s, 0, false); err != nil {
 		t.Error(err)
 	}
 }
@@ -187,8 +202,8 @@ func TestFlowBackwards(t *testing.T) {
 			l.Wires[i].To = "J1:9" // phase 1 straight to acc_g
 		}
 	}
-	flow := text(t, func(w io.Writer) error { return Flow(w, l, s) })
-	if err := readback.Flow(strings.NewReader(flow), l, s, 0); err != nil {
+	flow := text(t, func(w io.Writer) error { return Flow(w, l, s, nil) })
+	if err := readback.Flow(strings.NewReader(flow), l, s, 0, false); err != nil {
 		t.Error(err) // D2 still keeps them apart
 	}
 	for i := range l.Wires {
@@ -196,8 +211,8 @@ func TestFlowBackwards(t *testing.T) {
 			l.Wires[i].To = "J1:9"
 		}
 	}
-	flow = text(t, func(w io.Writer) error { return Flow(w, l, s) })
-	err := readback.Flow(strings.NewReader(flow), l, s, 0)
+	flow = text(t, func(w io.Writer) error { return Flow(w, l, s, nil) })
+	err := readback.Flow(strings.NewReader(flow), l, s, 0, false)
 	if err == nil || !strings.Contains(err.Error(), "buf is on and should be off") {
 		t.Errorf("the back circuit from phase 1 through acc_g to buf is not in the sums: %v", err)
 	}
@@ -219,7 +234,7 @@ func TestFlowRefuses(t *testing.T) {
 	} {
 		l := handList()
 		test.change(l)
-		err := Flow(io.Discard, l, s)
+		err := Flow(io.Discard, l, s, nil)
 		if err == nil || !strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %v", name, err)
 		}

@@ -49,9 +49,12 @@ func (p *plan) nameNet(m *module, net int) string {
 // through contacts too, so that it says what the network does in every state
 // whether that is right or not.
 //
+// With a function of the store it is masked by the states that occur there, as
+// Sums can be, and has the same ports.
+//
 // The error wraps ErrLoop where no such order exists; else it is about the
 // list, or the writer's. A line without a pin is 0, as if its wire were dead.
-func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
+func Flow(w io.Writer, l *wiring.List, s *store.Store, masked *Function) error {
 	p, err := read(l, s)
 	if err != nil {
 		return err
@@ -69,10 +72,18 @@ func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
 	m.comment("One sum a net, named after its first terminal: the nets that current comes from, each with the relay whose contact lies between " +
 		"(~ for a break contact); a net alone comes through a diode. No assignment depends on a later one. Ways that no state opens, " +
 		"and those that lead to no line or coil, are left out.")
+	lines := m.ports.lines
+	var mask *mask
+	var extra []string
+	if masked != nil {
+		mask = m.mask(masked)
+		mask.remark()
+		lines, extra = mask.unmasked(), []string{mask.occurs}
+	}
 	if idle := ways.idle(); len(idle) > 0 {
 		m.comment("Left out altogether: %s", strings.Join(idle, " "))
 	}
-	m.open()
+	m.open(extra...)
 
 	relays := make([]string, len(l.Relays))
 	for i, k := range l.Relays {
@@ -137,7 +148,14 @@ func Flow(w io.Writer, l *wiring.List, s *store.Store) error {
 		if s.Columns[n].Low {
 			value = "~" + value
 		}
-		m.or(m.ports.lines[i], []string{value})
+		if mask != nil {
+			m.wire(lines[i])
+		}
+		m.or(lines[i], []string{value})
+	}
+	if mask != nil {
+		mask.write()
+		mask.apply(lines)
 	}
 	return m.close()
 }

@@ -55,8 +55,10 @@ func FuzzVerilog(f *testing.F) {
 		f.Fatal(err)
 	}
 	for _, write := range []func(w io.Writer) error{
-		func(w io.Writer) error { return netlist.Sums(w, sum) },
-		func(w io.Writer) error { return netlist.Flow(w, n.List, s) },
+		func(w io.Writer) error { return netlist.Sums(w, sum, false) },
+		func(w io.Writer) error { return netlist.Sums(w, sum, true) },
+		func(w io.Writer) error { return netlist.Flow(w, n.List, s, nil) },
+		func(w io.Writer) error { return netlist.Flow(w, n.List, s, sum) },
 		func(w io.Writer) error { return netlist.Switches(w, n.List, s) },
 	} {
 		var b bytes.Buffer
@@ -68,10 +70,12 @@ func FuzzVerilog(f *testing.F) {
 		f.Add(head + "assign rst = ((((((((((1'b0))))))))));\nendmodule\n")
 	}
 	f.Fuzz(func(t *testing.T, edited string) {
-		sums := Sums(strings.NewReader(edited), s, 0)
-		flow := Flow(strings.NewReader(edited), n.List, s, 0)
-		switches := Switches(strings.NewReader(edited), n.List, s)
-		passed := sums == nil || flow == nil || switches == nil
+		passed := Switches(strings.NewReader(edited), n.List, s) == nil
+		for _, masked := range []bool{false, true} {
+			sums := Sums(strings.NewReader(edited), s, 0, masked)
+			flow := Flow(strings.NewReader(edited), n.List, s, 0, masked)
+			passed = passed || sums == nil || flow == nil
+		}
 		if passed && !strings.Contains(edited, s.Hash[:12]) {
 			t.Errorf("passes without the hash:\n%s", edited)
 		}

@@ -18,9 +18,10 @@ import (
 
 // Sums reads the store as a Verilog module of sums of products and holds it
 // against the store: its lines everywhere, and its last output, which says
-// which states can occur. Up to 2^14 settings of opcode and flags are all
-// tried; of more, some for every row and some by chance.
-func Sums(r io.Reader, s *store.Store, inputs uint64) error {
+// which states can occur. Masked, the lines have to be 0 in the other states.
+// Up to 2^14 settings of opcode and flags are all tried; of more, some for
+// every row and some by chance.
+func Sums(r io.Reader, s *store.Store, inputs uint64, masked bool) error {
 	v, at, err := openVerilog(r, s, "store", 1)
 	if err != nil {
 		return err
@@ -28,15 +29,23 @@ func Sums(r io.Reader, s *store.Store, inputs uint64) error {
 	if len(v.gates) > 0 {
 		return refuse(v.gates[0].line, "a gate among sums")
 	}
-	return holdModule(v, at, s, inputs, true)
+	if masked {
+		return holdModule(v, at, s, inputs, maskedLines)
+	}
+	return holdModule(v, at, s, inputs, allLines)
 }
 
 // Flow reads a network as a Verilog module of sums in the order of flow. Each
 // term has to be a contact or a diode of the list, each part of the list has to
 // be a term or to be named as left out, and the lines have to be the store's
-// wherever a state can occur, tried as by Sums.
-func Flow(r io.Reader, l *bare.List, s *store.Store, inputs uint64) error {
-	v, at, err := openVerilog(r, s, "network", 0)
+// wherever a state can occur, tried as by Sums. Masked, it has the last output
+// of Sums too.
+func Flow(r io.Reader, l *bare.List, s *store.Store, inputs uint64, masked bool) error {
+	extra := 0
+	if masked {
+		extra = 1
+	}
+	v, at, err := openVerilog(r, s, "network", extra)
 	if err != nil {
 		return err
 	}
@@ -47,10 +56,77 @@ func Flow(r io.Reader, l *bare.List, s *store.Store, inputs uint64) error {
 	if err != nil {
 		return err
 	}
-	if err := b.follow(v); err != nil {
+	if !masked {
+		if err := b.follow(v); err != nil {
+			return err
+		}
+		return holdModule(v, at, s, inputs, occurring)
+	}
+	bare, err := b.unmask(v)
+	if err != nil {
 		return err
 	}
-	return holdModule(v, at, s, inputs, false)
+	if err := b.follow(bare); err != nil {
+		return err
+	}
+	return holdModule(v, at, s, inputs, maskedLines)
+}
+
+// unmask takes the mask out of a module: what its last output depends on, and
+// the assignments of the lines, whose unmasked wires become the lines.
+func (b *board) unmask(v *verilog) (*verilog, error) {
+	occurs := v.outputs[len(v.outputs)-1]
+	by := map[string]assign{}
+	for _, a := range v.assigns {
+		by[a.to] = a
+	}
+	mask := map[string]bool{occurs: true}
+	var take func(sum []product)
+	take = func(sum []product) {
+		for _, p := range sum {
+			for _, f := range p {
+				take(f.sum)
+				if a, ok := by[f.name]; ok && !mask[f.name] {
+					mask[f.name] = true
+					take(a.sum)
+				}
+			}
+		}
+	}
+	take(by[occurs].sum)
+	out := *v
+	out.outputs = v.outputs[:len(v.outputs)-1]
+	line := map[string]string{} // by the wire that is masked
+	for _, o := range out.outputs {
+		a := by[o]
+		if len(a.sum) != 1 || len(a.sum[0]) != 2 {
+			return nil, refuse(a.line, "%s is no wire with the mask", o)
+		}
+		wire, with := a.sum[0][0], a.sum[0][1]
+		if wire.not || with.not || with.name != occurs || line[wire.name] != "" {
+			return nil, refuse(a.line, "%s is no wire with the mask", o)
+		}
+		line[wire.name] = o
+	}
+	out.assigns = nil
+	for _, a := range v.assigns {
+		if mask[a.to] {
+			_, net := look(b.byName, a.to)
+			_, relay := look(b.relay, a.to)
+			if net || relay || line[a.to] != "" {
+				return nil, refuse(a.line, "%s is part of the mask", a.to)
+			}
+			continue
+		}
+		if slices.Contains(out.outputs, a.to) {
+			continue
+		}
+		if o := line[a.to]; o != "" {
+			a.to = o
+		}
+		out.assigns = append(out.assigns, a)
+	}
+	return &out, nil
 }
 
 // Switches reads a network as a Verilog module of switches and compares it
@@ -121,8 +197,17 @@ func openVerilog(r io.Reader, s *store.Store, kind string, extra int) (*verilog,
 // mostWork bounds the products that are worked out to try a module.
 const mostWork = 1 << 25
 
+// held says what a module has to do.
+type held int
+
+const (
+	occurring   held = iota // its lines are right where a state can occur
+	allLines                // everywhere, and its last output says where a state can occur
+	maskedLines             // where a state can occur and 0 elsewhere, and so is its last output
+)
+
 // holdModule tries a module against the store, 64 settings at a time.
-func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, exact bool) error {
+func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, how held) error {
 	products := 1
 	for _, a := range v.assigns {
 		products += len(a.sum)
@@ -197,8 +282,11 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 			power(phase)
 			want, occurs := on(phase)
 			for i, l := range lines {
+				if how == maskedLines {
+					want[i] &= occurs
+				}
 				wrong := (values[outputs[i]] ^ want[i]) & used
-				if !exact {
+				if how == occurring {
 					wrong &= occurs
 				}
 				if wrong != 0 {
@@ -213,12 +301,12 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 			if phase == 0 {
 				occurs = 0
 			}
-			if exact && (values[outputs[len(lines)]]^occurs)&used != 0 {
+			if how != occurring && (values[outputs[len(lines)]]^occurs)&used != 0 {
 				return fmt.Errorf("phase %d: whether it can occur is wrong", phase)
 			}
 		}
 		// Two wires at once cannot occur, and both count; some settings will do.
-		for phase := 1; exact && first && phase <= s.Phases; phase++ {
+		for phase := 1; how != occurring && first && phase <= s.Phases; phase++ {
 			for _, other := range []int{phase%s.Phases + 1, phase*7%s.Phases + 1} {
 				if other == phase {
 					continue
@@ -227,7 +315,11 @@ func holdModule(v *verilog, at map[string]int, s *store.Store, inputs uint64, ex
 				want, _ := on(phase)
 				more, _ := on(other)
 				for i := range lines {
-					if (values[outputs[i]]^(want[i]|more[i]))&used != 0 {
+					both := want[i] | more[i]
+					if how == maskedLines {
+						both = 0
+					}
+					if (values[outputs[i]]^both)&used != 0 {
 						return fmt.Errorf("phases %d and %d at once: %s is wrong", phase, other, s.Columns[lines[i]].Name)
 					}
 				}

@@ -20,6 +20,7 @@ type netlistOptions struct {
 	phase   choice
 	reading choice
 	style   choice
+	mask    bool
 }
 
 func newNetlist(a *app) *cobra.Command {
@@ -43,6 +44,7 @@ the phase in, the lines out, and the states that cannot occur (free opcodes,
 phases after a restart) as don't-cares. --phase says how the phase is written:
 as one variable of many values (.mv), as one input a phase wire, or as a binary
 number. Of the network it has the rows, with the don't-cares of the store.
+With one input a wire nothing is said of two wires at once: compare by numbers.
 
 Verilog of the store is a module of sums of products; its last output, occurs,
 is 1 where exactly one phase wire is powered and the state can occur. Verilog of
@@ -51,17 +53,29 @@ which current flows through contacts and diodes, backwards too where it can:
 simulators, synthesis tools and equivalence checkers read it. Reading switches
 has a tranif1 or tranif0 a contact and a bufif1 a diode: for simulators.
 
+A network may do as it likes in a state that cannot occur. --mask makes every
+line 0 there, of the store and of reading flow, and gives both the output
+occurs, so that they are equal everywhere if they are where it matters. With
+what the last two examples write an equivalence checker says so, and so does
+the solver of a synthesis tool (for a machine named millrace):
+
+  berkeley-abc -q "cec -n store.v network.v"
+  yosys -p "read_verilog store.v network.v; miter -equiv -flatten \
+    millrace_store millrace_network both; sat -prove trigger 0 both"
+
 The file is read back and compared with the store and the list of wires.
 
 `+styleHelp,
 		`coilwright netlist millrace.coil --phase binary -o store.pla
-coilwright netlist millrace.coil --form verilog -o store.v
-coilwright netlist millrace.coil --form verilog --of network -o network.v`, wants(1, 1, "the FILE with the definition"))
+coilwright netlist millrace.coil --form verilog --of network --reading switches
+coilwright netlist millrace.coil --form verilog --mask -o store.v
+coilwright netlist millrace.coil --form verilog --mask --of network -o network.v`, wants(1, 1, "the FILE with the definition"))
 	o.form.add(cmd, "form", "file format")
 	o.of.add(cmd, "of", "what is written")
 	o.phase.add(cmd, "phase", "how pla has the phase")
 	o.reading.add(cmd, "reading", "how verilog reads a network")
 	addStyle(cmd, &o.style)
+	cmd.Flags().BoolVar(&o.mask, "mask", false, "in verilog, lines are 0 in states that cannot occur")
 	outFlag(cmd, &o.out)
 	cmd.ValidArgsFunction = completeDefinitions
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -96,6 +110,8 @@ func (o *netlistOptions) check(cmd *cobra.Command) error {
 		return usagef("--phase means nothing in form %s: its phase is one input a wire", o.form.value)
 	case changed("style") && o.of.value != "network":
 		return usagef("--style means nothing for the store: it is about the network (--of network)")
+	case o.mask && (o.form.value != "verilog" || o.reading.value == "switches"):
+		return usagef("--mask means nothing here: it is about sums in verilog")
 	case changed("reading") && (o.of.value != "network" || o.form.value != "verilog"):
 		return usagef("--reading means nothing here: it is about the network in verilog")
 	}
@@ -106,32 +122,40 @@ func (o *netlistOptions) check(cmd *cobra.Command) error {
 // is of one. n is nil if it is of the store.
 func (o *netlistOptions) artefact(l *loaded, n *network.Network) (artefact, error) {
 	s, inputs := l.store, schedule.Changes(l.machine, l.plan).Inputs
-	if n != nil && o.form.value == "verilog" {
-		if o.reading.value == "switches" {
-			return artefact{
-				name:   "netlist",
-				write:  func(w io.Writer) error { return netlist.Switches(w, n.List, s) },
-				verify: func(r io.Reader) error { return readback.Switches(r, n.List, s) },
-			}, nil
-		}
+	flow := n != nil && o.form.value == "verilog"
+	if flow && o.reading.value == "switches" {
 		return artefact{
 			name:   "netlist",
-			write:  func(w io.Writer) error { return asInput(netlist.Flow(w, n.List, s)) },
-			verify: func(r io.Reader) error { return readback.Flow(r, n.List, s, inputs) },
+			write:  func(w io.Writer) error { return netlist.Switches(w, n.List, s) },
+			verify: func(r io.Reader) error { return readback.Switches(r, n.List, s) },
+		}, nil
+	}
+	if flow && !o.mask {
+		return artefact{
+			name:   "netlist",
+			write:  func(w io.Writer) error { return asInput(netlist.Flow(w, n.List, s, nil)) },
+			verify: func(r io.Reader) error { return readback.Flow(r, n.List, s, inputs, false) },
 		}, nil
 	}
 	f, err := netlist.Store(s, inputs)
-	if n != nil {
+	if n != nil && !flow {
 		f, err = netlist.Network(s, inputs, "network, "+n.Matrix.Style+" style", products(n.Matrix))
 	}
 	if err != nil {
 		return artefact{}, asInput(err)
 	}
-	if o.form.value == "verilog" {
+	switch {
+	case flow:
 		return artefact{
 			name:   "netlist",
-			write:  func(w io.Writer) error { return netlist.Sums(w, f) },
-			verify: func(r io.Reader) error { return readback.Sums(r, s, inputs) },
+			write:  func(w io.Writer) error { return asInput(netlist.Flow(w, n.List, s, f)) },
+			verify: func(r io.Reader) error { return readback.Flow(r, n.List, s, inputs, true) },
+		}, nil
+	case o.form.value == "verilog":
+		return artefact{
+			name:   "netlist",
+			write:  func(w io.Writer) error { return netlist.Sums(w, f, o.mask) },
+			verify: func(r io.Reader) error { return readback.Sums(r, s, inputs, o.mask) },
 		}, nil
 	}
 	return artefact{

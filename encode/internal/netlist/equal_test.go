@@ -4,9 +4,12 @@ package netlist_test
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
+	"math/bits"
 	"math/rand/v2"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
@@ -21,13 +24,22 @@ import (
 	"coilwright/encode/store"
 )
 
+// all says that everything is tried, which takes minutes: COILWRIGHT_NETLISTS=all.
+var all = os.Getenv("COILWRIGHT_NETLISTS") == "all"
+
 // candidate is a network for a subject.
 type candidate struct {
 	*subject
 	style string
-	rows  []netlist.Product
-	free  bool // the rows make use of states that cannot occur
 	list  *wiring.List
+	rows  []rows
+}
+
+// rows are what a network or a cover says.
+type rows struct {
+	of   string
+	free bool // they make use of states that cannot occur
+	list []netlist.Product
 }
 
 func candidates(t *testing.T, x *subject, styles ...string) []candidate {
@@ -35,30 +47,46 @@ func candidates(t *testing.T, x *subject, styles ...string) []candidate {
 	var out []candidate
 	for _, style := range styles {
 		c, list := build(t, x, style)
-		k := candidate{subject: x, style: style, free: style == "minimal", list: list}
-		for _, r := range c.Rows {
-			k.rows = append(k.rows, netlist.Product{Owner: r.Owner, When: r.When, Phases: r.Phases, Lines: r.Lines})
+		r := rows{of: "rows", free: style == "minimal"}
+		for _, row := range c.Rows {
+			r.list = append(r.list, netlist.Product{Owner: row.Owner, When: row.When, Phases: row.Phases, Lines: row.Lines})
 		}
-		out = append(out, k)
+		out = append(out, candidate{subject: x, style: style, list: list, rows: []rows{r}})
 	}
 	return out
 }
 
-func (k *candidate) flow(t *testing.T) string {
+func (x *subject) function(t *testing.T) *netlist.Function {
 	t.Helper()
-	return written(t, func(b *bytes.Buffer) error { return netlist.Flow(b, k.list, k.store) })
-}
-
-func (k *candidate) function(t *testing.T, rows bool) *netlist.Function {
-	t.Helper()
-	f, err := netlist.Store(k.store, k.changes.Inputs)
-	if rows {
-		f, err = netlist.Network(k.store, k.changes.Inputs, "network", k.rows)
-	}
+	f, err := netlist.Store(x.store, x.changes.Inputs)
 	if err != nil {
-		t.Fatalf("%s: %v", k.name, err)
+		t.Fatalf("%s: %v", x.name, err)
 	}
 	return f
+}
+
+func (x *subject) network(t *testing.T, r rows) *netlist.Function {
+	t.Helper()
+	f, err := netlist.Network(x.store, x.changes.Inputs, "network", r.list)
+	if err != nil {
+		t.Fatalf("%s: %v", x.name, err)
+	}
+	return f
+}
+
+func (k *candidate) flow(t *testing.T) string {
+	t.Helper()
+	return written(t, func(b *bytes.Buffer) error { return netlist.Flow(b, k.list, k.store, nil) })
+}
+
+// masked are store and network, with lines that are 0 where the state cannot occur.
+func (k *candidate) masked(t *testing.T) [2]string {
+	t.Helper()
+	f := k.function(t)
+	return [2]string{
+		written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, f, true) }),
+		written(t, func(b *bytes.Buffer) error { return netlist.Flow(b, k.list, k.store, f) }),
+	}
 }
 
 func (x *subject) lines() []int {
@@ -81,70 +109,68 @@ func ports(text string) (inputs, outputs []string) {
 	return part("input"), part("output")
 }
 
-// masked wraps modules so that lines are 0 where the state cannot occur.
-func masked(module, text, sums string) string {
-	in, lines := ports(text)
-	_, all := ports(sums)
-	lines = lines[:len(all)-1]
-	var b strings.Builder
-	list := func(format string, from []string, between string) string {
-		var out []string
-		for i := range from {
-			out = append(out, fmt.Sprintf(format, i))
-		}
-		return strings.Join(out, between)
-	}
-	connect := func(instance string, ports []string, format string) string {
-		var out []string
-		for i, p := range ports {
-			out = append(out, fmt.Sprintf("."+p+"("+format+")", i))
-		}
-		return strings.Join(out, ", ")
-	}
-	fmt.Fprintf(&b, "module masked (%s, %s);\n", list("i%d", in, ", "), list("o%d", lines, ", "))
-	fmt.Fprintf(&b, "  input %s;\n  output %s;\n  wire %s, %s;\n", list("i%d", in, ", "), list("o%d", lines, ", "), list("a%d", lines, ", "), list("b%d", all, ", "))
-	fmt.Fprintf(&b, "  %s one (%s, %s);\n", module, connect("one", in, "i%d"), connect("one", lines, "a%d"))
-	sumIn, _ := ports(sums)
-	fmt.Fprintf(&b, "  %s two (%s, %s);\n", strings.Fields(sums[strings.Index(sums, "\nmodule ")+1:])[1], connect("two", sumIn, "i%d"), connect("two", all, "b%d"))
-	for i := range lines {
-		fmt.Fprintf(&b, "  assign o%d = a%d & b%d;\n", i, i, len(all)-1)
-	}
-	b.WriteString("endmodule\n")
-	if text == sums {
-		return sums + b.String()
-	}
-	return text + sums + b.String()
+// pair is two files that have to say the same: Verilog, or PLA.
+type pair struct {
+	name  string
+	files [2]string
+	alone int // the phases, if they need to be the same with one phase wire powered alone
 }
 
-func equivalent(t *testing.T, pairs [][2]string, names []string) {
+func equivalent(t *testing.T, pairs []pair) {
 	t.Helper()
 	for i, said := range unequal(t, pairs) {
-		t.Errorf("%s: %s", names[i], said)
+		t.Errorf("%s: %s", pairs[i].name, said)
 	}
 }
 
 // unequal lets an equivalence checker compare pairs of files, all in one run,
 // and returns what it says of those that differ.
-func unequal(t *testing.T, pairs [][2]string) map[int]string {
+func unequal(t *testing.T, pairs []pair) map[int]string {
 	t.Helper()
 	abc := tool(t, "berkeley-abc")
 	dir := t.TempDir()
-	var script strings.Builder
+	script := func(text string) string {
+		return run(t, abc, "-q", "source -s "+save(t, filepath.Join(dir, "script"), text))
+	}
+	var convert, compare strings.Builder
 	for i, p := range pairs {
 		var files []string
-		for k, text := range p {
-			ending, read := ".v", "read_verilog"
+		for k, text := range p.files {
+			file := filepath.Join(dir, fmt.Sprintf("m%d_%d", i, k))
+			read := "read_verilog " + file + ".v"
 			if strings.HasPrefix(text, "#") {
-				ending, read = ".pla", "read_pla -d" // don't-cares as on, in both
+				save(t, file+".pla", text)
+				read = "read_pla -d " + file + ".pla" // don't-cares as on, in both
+			} else {
+				save(t, file+".v", text)
 			}
-			f := save(t, filepath.Join(dir, fmt.Sprintf("%d_%d%s", i, k, ending)), text)
-			blif := filepath.Join(dir, fmt.Sprintf("%d_%d.aig", i, k))
-			fmt.Fprintf(&script, "%s %s; strash; write %s\n", read, f, blif)
-			files = append(files, blif)
+			if p.alone > 0 {
+				fmt.Fprintf(&convert, "%s; strash; write_verilog %s.v\n", read, file)
+				read = "read_verilog " + file + "_alone.v"
+			}
+			fmt.Fprintf(&compare, "%s; strash; write %s.aig\n", read, file)
+			files = append(files, file+".aig")
 		}
-		fmt.Fprintf(&script, "echo pair %d\ncec -n %s\n", i, strings.Join(files, " "))
+		fmt.Fprintf(&compare, "echo pair %d\ncec -n %s\n", i, strings.Join(files, " "))
 	}
-	said := run(t, abc, "-q", "source -s "+save(t, filepath.Join(dir, "script"), script.String()))
+	script(convert.String())
+	for i, p := range pairs {
+		for k := range p.files {
+			if p.alone == 0 {
+				continue
+			}
+			file := filepath.Join(dir, fmt.Sprintf("m%d_%d", i, k))
+			text, err := os.ReadFile(file + ".v")
+			if err != nil {
+				t.Fatal(err)
+			}
+			save(t, file+"_alone.v", decoded(string(text), p.alone))
+		}
+	}
+	said := script(compare.String())
+	if strings.Contains(said, "Warning") {
+		t.Fatal(said)
+	}
 	bad := map[int]string{}
 	for i := range pairs {
 		_, after, _ := strings.Cut(said, fmt.Sprintf("pair %d ", i))
@@ -154,6 +180,50 @@ func unequal(t *testing.T, pairs [][2]string) map[int]string {
 		}
 	}
 	return bad
+}
+
+// decoded wraps a module whose last inputs are phase wires so that a binary
+// number powers them, one at a time or none.
+func decoded(text string, phases int) string {
+	text = strings.ReplaceAll(text, "\n  ", "\n    ")
+	in, out := ports(text)
+	before, rest, _ := strings.Cut(text, "\nmodule ")
+	_, rest, _ = strings.Cut(rest, " ")
+	text = before + "\nmodule inner " + rest
+	condition := len(in) - phases
+	number := bits.Len(uint(phases))
+	var heads, inputs, outputs []string
+	for i := range condition + number {
+		inputs = append(inputs, fmt.Sprintf("i%d", i))
+	}
+	var decode strings.Builder
+	for i := range in {
+		if i < condition {
+			heads = append(heads, inputs[i])
+			continue
+		}
+		fmt.Fprintf(&decode, "  wire w%d;\n  assign w%[1]d = ", i)
+		for b := range number {
+			if b > 0 {
+				decode.WriteString(" & ")
+			}
+			if (i-condition)>>b&1 == 0 {
+				decode.WriteString("~")
+			}
+			decode.WriteString(inputs[condition+b])
+		}
+		decode.WriteString(";\n")
+		heads = append(heads, fmt.Sprintf("w%d", i))
+	}
+	for i := range out {
+		outputs = append(outputs, fmt.Sprintf("o%d", i))
+	}
+	var connections []string
+	for i, p := range append(in, out...) {
+		connections = append(connections, fmt.Sprintf(".%s(%s)", p, append(heads, outputs...)[i]))
+	}
+	return text + fmt.Sprintf("module outer (%s);\n  input %s;\n  output %s;\n%s  inner inside (%s);\nendmodule\n",
+		strings.Join(append(inputs, outputs...), ", "), strings.Join(inputs, ", "), strings.Join(outputs, ", "), decode.String(), strings.Join(connections, ", "))
 }
 
 func simulated(t *testing.T, list []candidate, write func(k *candidate) string) {
@@ -262,32 +332,31 @@ func (x *subject) words() []string {
 	return out
 }
 
-// hold lets the equivalence checker and the simulator judge networks as sums in the order of flow.
+// hold lets the equivalence checker and the simulator judge networks as sums
+// in the order of flow, and the checker their rows too.
 func hold(t *testing.T, list []candidate) {
 	t.Helper()
-	var pairs [][2]string
-	var names []string
+	var pairs []pair
 	for i := range list {
 		k := &list[i]
-		sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, k.function(t, false)) })
-		name := k.store.Machine
-		pairs = append(pairs, [2]string{masked(name+"_store", sums, sums), masked(name+"_network", k.flow(t), sums)})
-		names = append(names, k.name+" "+k.style+" flow")
-		for _, form := range []netlist.PhaseForm{netlist.PhaseOnehot, netlist.PhaseBinary} {
-			// What is on in a state that cannot occur is on too when its phase wire
-			// and another are powered: a network that makes use of such states
-			// equals the store with one wire at a time alone.
-			if k.rows == nil || form == netlist.PhaseOnehot && k.free {
-				continue
+		name := k.name + ", " + k.style
+		pairs = append(pairs, pair{name: name + " flow", files: k.masked(t)})
+		for _, r := range k.rows {
+			for _, form := range []netlist.PhaseForm{netlist.PhaseOnehot, netlist.PhaseBinary} {
+				pla := func(f *netlist.Function) string {
+					return written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, f, form) })
+				}
+				p := pair{name: name + " " + r.of + " " + string(form), files: [2]string{pla(k.function(t)), pla(k.network(t, r))}}
+				if form == netlist.PhaseOnehot && r.free {
+					// What is on in a state that cannot occur is on too when its phase
+					// wire and another are powered.
+					p.alone = k.store.Phases
+				}
+				pairs = append(pairs, p)
 			}
-			pla := func(rows bool) string {
-				return written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, k.function(t, rows), form) })
-			}
-			pairs = append(pairs, [2]string{pla(false), pla(true)})
-			names = append(names, k.name+" "+k.style+" "+string(form))
 		}
 	}
-	equivalent(t, pairs, names)
+	equivalent(t, pairs)
 	simulated(t, list, func(k *candidate) string { return k.flow(t) })
 }
 
@@ -296,15 +365,21 @@ func switches(t *testing.T, k *candidate) string {
 	return written(t, func(b *bytes.Buffer) error { return netlist.Switches(b, k.list, k.store) })
 }
 
-func TestExamples(t *testing.T) {
-	var list []candidate
-	for _, x := range examples(t) {
-		styles := network.Styles
-		if x.store.Machine == "millrace" {
-			styles = styles[:1] // the others take their time
+var drawnOnce []candidate
+
+// drawn are the examples in every style: the builder takes its time for them.
+func drawn(t *testing.T) []candidate {
+	t.Helper()
+	if drawnOnce == nil {
+		for _, x := range examples(t) {
+			drawnOnce = append(drawnOnce, candidates(t, x, network.Styles...)...)
 		}
-		list = append(list, candidates(t, x, styles...)...)
 	}
+	return drawnOnce
+}
+
+func TestExamples(t *testing.T) {
+	list := drawn(t)
 	hold(t, list)
 	simulated(t, list, func(k *candidate) string { return switches(t, k) })
 }
@@ -314,58 +389,81 @@ func TestExamples(t *testing.T) {
 func TestYosys(t *testing.T) {
 	yosys := tool(t, "yosys")
 	dir := t.TempDir()
-	for _, x := range examples(t) {
-		k := candidates(t, x, "plain")[0]
-		flow, sums := k.flow(t), written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, k.function(t, false)) })
+	for _, k := range drawn(t) {
+		pair := k.masked(t)
 		prove := func(flow string) string {
-			found := masked(x.store.Machine+"_network", flow, sums) // holds sums as well
-			wanted := strings.TrimPrefix(masked(x.store.Machine+"_store", sums, sums), sums)
-			file := save(t, filepath.Join(dir, "both.v"), found+strings.Replace(wanted, "module masked", "module wanted", 1))
-			out, _ := exec.Command(yosys, "-p", "read_verilog "+file+"; hierarchy; proc; flatten masked wanted; miter -equiv -flatten masked wanted both; sat -prove trigger 0 both").CombinedOutput()
+			store, network := save(t, filepath.Join(dir, "store.v"), pair[0]), save(t, filepath.Join(dir, "network.v"), flow)
+			out, _ := exec.Command(yosys, "-p", fmt.Sprintf("read_verilog %s %s; miter -equiv -flatten %[3]s_store %[3]s_network both; sat -prove trigger 0 both",
+				store, network, k.store.Machine)).CombinedOutput()
 			return string(out)
 		}
 		const proved = "SAT proof finished - no model found: SUCCESS!"
-		if out := prove(flow); !strings.Contains(out, proved) {
-			t.Errorf("%s: %s", x.name, out[max(0, len(out)-2000):])
+		if out := prove(pair[1]); !strings.Contains(out, proved) {
+			t.Errorf("%s, style %s: %s", k.name, k.style, out[max(0, len(out)-2000):])
 		}
-		if out := prove(strings.Replace(flow, " & ~K", " & K", 1)); strings.Contains(out, proved) || !strings.Contains(out, "model found: FAIL!") {
-			t.Errorf("%s: a contact turned over is not found: %s", x.name, out[max(0, len(out)-2000):])
+		if out := prove(strings.Replace(pair[1], " & ~K", " & K", 1)); strings.Contains(out, proved) || !strings.Contains(out, "model found: FAIL!") {
+			t.Errorf("%s, style %s: a contact turned over is not found: %s", k.name, k.style, out[max(0, len(out)-2000):])
 		}
 	}
 }
 
-// TestRandom takes 200 machines, each with a network, from the builder or
-// drawn by dice, and a cover by the minimiser.
+// TestRandom takes 200 machines, each with a network, drawn by dice or from
+// the builder, and a cover by the minimiser. The builder takes its time for
+// styles shared and minimal where rows are many: these get one of plain style,
+// or dice. COILWRIGHT_NETLISTS=all has every machine in every style and by dice.
 func TestRandom(t *testing.T) {
 	r := rand.New(rand.NewPCG(11, 28))
-	var list []candidate
-	used := 0
-	for i, x := range randoms(t, 200, 1) {
-		k := candidate{subject: x, style: "by dice"}
-		if i%2 == 0 {
-			k.list = draw(x.store, x.lines(), r)
+	list := randoms(t, 200, 1)
+	free := 0
+	for _, x := range list {
+		if len(x.function(t).Free) > 0 {
+			free++
+		}
+	}
+	if free < 20 || free > 195 {
+		t.Errorf("%d of 200 machines have states that cannot occur", free)
+	}
+	slices.SortStableFunc(list, func(a, b *subject) int { return cmp.Compare(len(a.store.Rows), len(b.store.Rows)) })
+	var some []candidate
+	judge := func() {
+		hold(t, some)
+		// The simulator is slow with switches.
+		most := len(some)
+		if !all {
+			most = 40
+		}
+		r.Shuffle(len(some), func(i, j int) { some[i], some[j] = some[j], some[i] })
+		simulated(t, some[:most], func(k *candidate) string { return switches(t, k) })
+		some = nil
+	}
+	for i, x := range list {
+		dice := candidate{subject: x, style: "by dice", list: draw(x.store, x.lines(), r)}
+		if all {
+			some = append(append(some, dice), candidates(t, x, network.Styles...)...)
+			some[len(some)-1].rows = append(some[len(some)-1].rows, covered(t, x))
+			if len(some) >= 100 {
+				judge()
+			}
+			continue
+		}
+		choice := i % 2
+		if i < len(list)/2 {
+			choice = i % 4
+		}
+		if choice == 0 {
+			some = append(some, dice)
 		} else {
-			k = candidates(t, x, "plain")[0]
+			some = append(some, candidates(t, x, network.Styles[choice-1])...)
 		}
-		k.rows = covered(t, &k)
-		k.free = len(k.function(t, false).Free) > 0
-		if k.free {
-			used++
-		}
-		list = append(list, k)
+		some[i].rows = append(some[i].rows, covered(t, x))
 	}
-	if used < 20 || used > 195 {
-		t.Errorf("%d of 200 machines have states that cannot occur", used)
-	}
-	hold(t, list)
-	// The simulator is slow with switches.
-	simulated(t, list[:40], func(k *candidate) string { return switches(t, k) })
+	judge()
 }
 
 // covered reduces a store to few products and turns them into rows.
-func covered(t *testing.T, k *candidate) []netlist.Product {
+func covered(t *testing.T, k *subject) rows {
 	t.Helper()
-	s, f := k.store, k.function(t, false)
+	s, f := k.store, k.function(t)
 	bits := s.OpcodeBits + len(s.Flags)
 	shape := cover.Shape{Sizes: append(slices.Repeat([]int{2}, bits), s.Phases), Outputs: len(f.Lines)}
 	list := func(terms []netlist.Term) *cover.Cover {
@@ -395,7 +493,7 @@ func covered(t *testing.T, k *candidate) []netlist.Product {
 	if err != nil {
 		t.Fatalf("%s: %v", k.name, err)
 	}
-	var rows []netlist.Product
+	out := rows{of: "cover", free: len(f.Free) > 0}
 	lines := k.lines()
 	for i := range result.Cover.Len() {
 		c := result.Cover.At(i)
@@ -413,9 +511,9 @@ func covered(t *testing.T, k *candidate) []netlist.Product {
 		for _, l := range c.Outputs() {
 			row.Lines = append(row.Lines, lines[l])
 		}
-		rows = append(rows, row)
+		out.list = append(out.list, row)
 	}
-	return rows
+	return out
 }
 
 // TestFaultsAreFound: a check that cannot fail shows nothing. Each fault is
@@ -423,30 +521,22 @@ func covered(t *testing.T, k *candidate) []netlist.Product {
 func TestFaultsAreFound(t *testing.T) {
 	x := examples(t)[2] // textbook: every state can occur
 	k := candidates(t, x, "plain")[0]
-	flow, sw := k.flow(t), switches(t, &k)
-	equal := func(text string) bool {
-		sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, k.function(t, false)) })
-		return len(unequal(t, [][2]string{{masked(k.store.Machine+"_store", sums, sums), masked(k.store.Machine+"_network", text, sums)}})) == 0
-	}
+	masked, flow, sw := k.masked(t), k.flow(t), switches(t, &k)
+	equal := func(text string) bool { return len(unequal(t, []pair{{files: [2]string{masked[0], text}}})) == 0 }
 	right := func(text string) bool {
 		return len(wrong(t, []candidate{k}, func(*candidate) string { return text })) == 0
 	}
-	if !equal(flow) || !right(flow) || !right(sw) {
+	if !equal(masked[1]) || !right(flow) || !right(sw) {
 		t.Fatal("the texts are not right to begin with")
 	}
 	found := 0
-	lines := strings.SplitAfter(flow, "\n")
-	for i, line := range lines {
-		if !strings.Contains(line, " & ~") {
-			continue
-		}
-		text := strings.Join(lines[:i], "") + strings.Replace(line, " & ~", " & ", 1) + strings.Join(lines[i+1:], "")
-		if equal(text) || right(text) {
-			t.Errorf("not found: %s turned", strings.TrimSpace(line))
+	for i, turned := range turns(flow) {
+		if equal(turns(masked[1])[i]) || right(turned) {
+			t.Errorf("not found: contact %d turned", i+1)
 		}
 		found++
 	}
-	lines = strings.SplitAfter(sw, "\n")
+	lines := strings.SplitAfter(sw, "\n")
 	for i, line := range lines {
 		if !strings.HasPrefix(line, "    bufif1 D") && !strings.HasPrefix(line, "    tranif") || i%3 > 0 {
 			continue
@@ -462,4 +552,16 @@ func TestFaultsAreFound(t *testing.T) {
 	if found < 8 {
 		t.Errorf("%d faults tried", found)
 	}
+}
+
+// turns lists texts of sums in the order of flow that differ in one contact.
+func turns(flow string) []string {
+	var out []string
+	lines := strings.SplitAfter(flow, "\n")
+	for i, line := range lines {
+		if strings.Contains(line, " & ~K") {
+			out = append(out, strings.Join(lines[:i], "")+strings.Replace(line, " & ~K", " & K", 1)+strings.Join(lines[i+1:], ""))
+		}
+	}
+	return out
 }

@@ -22,11 +22,11 @@ func readBack(t *testing.T, k *candidate) {
 		}
 	}
 	s, inputs := k.store, k.changes.Inputs
-	for _, network := range []bool{false, true} {
-		if network && k.rows == nil {
-			continue
-		}
-		f := k.function(t, network)
+	functions := []*netlist.Function{k.function(t)}
+	for _, r := range k.rows {
+		functions = append(functions, k.network(t, r))
+	}
+	for _, f := range functions {
 		for _, form := range netlist.PhaseForms() {
 			text := written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, f, form) })
 			check("PLA "+string(form), readback.PLA(strings.NewReader(text), s, inputs))
@@ -35,9 +35,12 @@ func readBack(t *testing.T, k *candidate) {
 			}
 		}
 	}
-	sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, k.function(t, false)) })
-	check("sums", readback.Sums(strings.NewReader(sums), s, inputs))
-	check("flow", readback.Flow(strings.NewReader(k.flow(t)), k.list, s, inputs))
+	sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, functions[0], false) })
+	check("sums", readback.Sums(strings.NewReader(sums), s, inputs, false))
+	check("flow", readback.Flow(strings.NewReader(k.flow(t)), k.list, s, inputs, false))
+	pair := k.masked(t)
+	check("masked sums", readback.Sums(strings.NewReader(pair[0]), s, inputs, true))
+	check("masked flow", readback.Flow(strings.NewReader(pair[1]), k.list, s, inputs, true))
 	check("switches", readback.Switches(strings.NewReader(switches(t, k)), k.list, s))
 }
 
@@ -66,14 +69,17 @@ func TestReadersFindFaults(t *testing.T) {
 	x := load(t, "textbook", strings.NewReplacer("= 0001 ", "= 0011 ", "= 0010 ", "= 0101 ").Replace(string(text)))
 	k := candidates(t, x, "plain")[0]
 	s, inputs := k.store, k.changes.Inputs
-	f := k.function(t, false)
-	sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, f) })
+	f := k.function(t)
+	sums := written(t, func(b *bytes.Buffer) error { return netlist.Sums(b, f, false) })
+	pair := k.masked(t)
 	forms := []struct {
 		name, text string
 		read       func(text string) error
 	}{
-		{"sums", sums, func(text string) error { return readback.Sums(strings.NewReader(text), s, inputs) }},
-		{"flow", k.flow(t), func(text string) error { return readback.Flow(strings.NewReader(text), k.list, s, inputs) }},
+		{"sums", sums, func(text string) error { return readback.Sums(strings.NewReader(text), s, inputs, false) }},
+		{"masked sums", pair[0], func(text string) error { return readback.Sums(strings.NewReader(text), s, inputs, true) }},
+		{"flow", k.flow(t), func(text string) error { return readback.Flow(strings.NewReader(text), k.list, s, inputs, false) }},
+		{"masked flow", pair[1], func(text string) error { return readback.Flow(strings.NewReader(text), k.list, s, inputs, true) }},
 		{"switches", switches(t, &k), func(text string) error { return readback.Switches(strings.NewReader(text), k.list, s) }},
 	}
 	for _, form := range netlist.PhaseForms() {
