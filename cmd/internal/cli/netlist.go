@@ -44,7 +44,6 @@ the phase in, the lines out, and the states that cannot occur (free opcodes,
 phases after a restart) as don't-cares. --phase says how the phase is written:
 as one variable of many values (.mv), as one input a phase wire, or as a binary
 number. Of the network it has the rows, with the don't-cares of the store.
-With one input a wire nothing is said of two wires at once: compare by numbers.
 
 Verilog of the store is a module of sums of products; its last output, occurs,
 is 1 where exactly one phase wire is powered and the state can occur. Verilog of
@@ -56,20 +55,26 @@ has a tranif1 or tranif0 a contact and a bufif1 a diode: for simulators.
 A network may do as it likes in a state that cannot occur. --mask makes every
 line 0 there, of the store and of reading flow, and gives both the output
 occurs, so that they are equal everywhere if they are where it matters. With
-what the last two examples write an equivalence checker says so, and so does
-the solver of a synthesis tool (for a machine named millrace):
+what the examples write an equivalence checker says so, and so does the solver
+of a synthesis tool (for a machine named millrace):
 
-  berkeley-abc -q "cec -n store.v network.v"
-  yosys -p "read_verilog store.v network.v; miter -equiv -flatten \
+  berkeley-abc -q "cec -n store.v net.v"
+  yosys -p "read_verilog store.v net.v; miter -equiv -flatten \
     millrace_store millrace_network both; sat -prove trigger 0 both"
+
+The rows are compared with the phase as a number, as a network may do anything
+while two phase wires are powered, and with don't-cares as 1 in both (-d):
+
+  berkeley-abc -q "read_pla -d rows.pla; write_blif rows.blif; \
+    read_pla -d store.pla; cec -n rows.blif"
 
 The file is read back and compared with the store and the list of wires.
 
 `+styleHelp,
-		`coilwright netlist millrace.coil --phase binary -o store.pla
-coilwright netlist millrace.coil --form verilog --of network --reading switches
-coilwright netlist millrace.coil --form verilog --mask -o store.v
-coilwright netlist millrace.coil --form verilog --mask --of network -o network.v`, wants(1, 1, "the FILE with the definition"))
+		`coilwright netlist millrace.coil --form verilog --mask -o store.v
+coilwright netlist millrace.coil --form verilog --mask --of network -o net.v
+coilwright netlist millrace.coil --phase binary -o store.pla
+coilwright netlist millrace.coil --phase binary --of network -o rows.pla`, wants(1, 1, "the FILE with the definition"))
 	o.form.add(cmd, "form", "file format")
 	o.of.add(cmd, "of", "what is written")
 	o.phase.add(cmd, "phase", "how pla has the phase")
