@@ -42,8 +42,9 @@ the network. A line is 1 while it is active, also if it is a low one.
 Berkeley PLA form (pla) is a table of products: the opcode bits, the flags and
 the phase in, the lines out, and the states that cannot occur (free opcodes,
 phases after a restart) as don't-cares. --phase says how the phase is written:
-as one variable of many values (.mv), as one input a phase wire, or as a binary
-number. Of the network it has the rows, with the don't-cares of the store.
+as one variable of many values (.mv, which not every tool reads: berkeley-abc
+does not), as one input a phase wire, or as a binary number. Of the network it
+has the rows, with the don't-cares of the store.
 
 Verilog of the store is a module of sums of products; its last output, occurs,
 is 1 where exactly one phase wire is powered and the state can occur. Verilog of

@@ -555,6 +555,35 @@ func TestFaultsAreFound(t *testing.T) {
 	if found < 8 {
 		t.Errorf("%d faults tried", found)
 	}
+
+	var pairs []pair
+	for _, form := range []netlist.PhaseForm{netlist.PhaseOnehot, netlist.PhaseBinary} {
+		pla := func(f *netlist.Function) string {
+			return written(t, func(b *bytes.Buffer) error { return netlist.PLA(b, f, form) })
+		}
+		wanted, rows := pla(k.function(t)), pla(k.network(t, k.rows[0]))
+		lines := strings.SplitAfter(rows, "\n")
+		for i, line := range lines {
+			in, out, ok := strings.Cut(line, " ")
+			if !ok || !strings.Contains(out, "1") || strings.ContainsAny(in, "#.") {
+				continue
+			}
+			text := strings.Join(lines[:i], "") + in + " " + strings.Replace(out, "1", "~", 1) + strings.Join(lines[i+1:], "")
+			pairs = append(pairs, pair{name: string(form) + " " + line, files: [2]string{wanted, text}})
+			if form == netlist.PhaseOnehot {
+				pairs = append(pairs, pair{name: "alone " + line, files: [2]string{wanted, text}, alone: k.store.Phases})
+			}
+		}
+	}
+	bad := unequal(t, pairs)
+	for i, p := range pairs {
+		if bad[i] == "" {
+			t.Errorf("not found: a line left out in %s", p.name)
+		}
+	}
+	if len(pairs) < 24 {
+		t.Errorf("%d rows tried", len(pairs))
+	}
 }
 
 // turns lists texts of sums in the order of flow that differ in one contact.
