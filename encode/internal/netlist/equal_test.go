@@ -460,7 +460,9 @@ func TestRandom(t *testing.T) {
 		}
 		some[i].rows = append(some[i].rows, covered(t, x))
 	}
-	judge()
+	if len(some) > 0 {
+		judge()
+	}
 }
 
 // covered reduces a store to few products and turns them into rows.
