@@ -2,6 +2,7 @@ package proof
 
 import (
 	"fmt"
+	"slices"
 
 	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
@@ -10,23 +11,29 @@ import (
 // circuit is the list with terminals joined to nets. Nets are numbers from 0;
 // -1 stands for a wire that no pin brings to the cards.
 type circuit struct {
+	*parts
 	nets     int
-	names    []string // a terminal of each net, to speak of it
+	net      []int // by terminal
+	wired    []bool
+	alone    []bool // by net: one terminal, nothing on it
 	contacts []contact
 	diodes   []directed
 	coils    []int // by relay: the net that pulls it in, -1 = none
-	relays   []string
 	feed     int
 	ret      int
 	phase    []int // by phase, [0] unused
 	opcode   []int // by bit
 	flag     []int
 	line     []int
-	pins     map[wiring.Use]string // the first pin of a use, Name left out
-	throws   int
-	alone    []bool            // by net: one terminal, nothing on it
-	loose    map[string]string // by relay: an end of its coil that has no wire
+	loose    []string // by relay: an end of its coil that has no wire
 	allUses  []use
+	named    []string // a terminal of each net, once somebody speaks of it
+
+	quiet  bool  // say nothing of what the list cannot be but that it cannot be
+	parent []int // by terminal: the way to the root of its net
+	wires  []wiring.Wire
+	ends   [][2]int // of wires: terminals, -1 = none
+	found  []Finding
 }
 
 // use is one wire of the backplane that brings current to the cards.
@@ -41,61 +48,84 @@ type contact struct {
 	relay         int
 	made          bool // closed while the relay is pulled in, else while it is at rest
 	common, throw int  // nets
-	at, to        wiring.Terminal
-}
-
-// text names a contact as current passes it.
-func (c contact) text(back bool) string {
-	if back {
-		return fmt.Sprintf("%s - %s", c.to, c.at)
-	}
-	return fmt.Sprintf("%s - %s", c.at, c.to)
+	at, to        int  // terminals
 }
 
 // directed is a diode as activity passes it.
-type directed struct {
-	from, to int
-	text     string
+type directed struct{ from, to, number int }
+
+// text names a contact as current passes it.
+func (w *circuit) text(c contact, back bool) string {
+	at, to := w.terms[c.at], w.terms[c.to]
+	if back {
+		at, to = to, at
+	}
+	return fmt.Sprintf("%s - %s", at, to)
 }
 
-type reader struct {
-	index  map[wiring.Terminal]int
-	parent []int
-	terms  []wiring.Terminal
-	found  []Finding
+// parts is the terminals of a list as they lie on the bench, before any wire.
+type parts struct {
+	list      wiring.List // what they were read from, without wires
+	terms     []wiring.Terminal
+	index     map[wiring.Terminal]int
+	backplane []int // by terminal: the way to the root of what the backplane joins
+	at        []placed
+	relays    []string
+	lying     []laid                // diodes
+	pins      map[wiring.Use]string // the first pin of a use, Name left out
+	first     map[wiring.Use]int    // and its terminal
+	where     map[wiring.Kind][]int // by number: the same, -1 = none
+	unfit     []Finding
+	lack      []Finding
 }
 
-func (r *reader) bad(format string, args ...any) {
-	r.found = append(r.found, Finding{Kind: BadList, Text: fmt.Sprintf(format, args...)})
+// placed is where the terminals of a relay start.
+type placed struct{ coil, poles, first int }
+
+// laid is where those of a diode do.
+type laid struct {
+	name  string
+	first int
 }
 
-func (r *reader) add(t wiring.Terminal) int {
-	if i, ok := r.index[t]; ok {
-		r.bad("the terminal %s stands twice in the list", t)
+// same reports whether a list has the same parts.
+func (q *parts) same(l *wiring.List) bool {
+	return q != nil && slices.Equal(q.list.Relays, l.Relays) && slices.Equal(q.list.Diodes, l.Diodes) && slices.Equal(q.list.Pins, l.Pins)
+}
+
+func unfit(found *[]Finding, format string, args ...any) {
+	*found = append(*found, Finding{Kind: BadList, Text: fmt.Sprintf(format, args...)})
+}
+
+func (q *parts) bad(format string, args ...any) { unfit(&q.unfit, format, args...) }
+
+func (q *parts) add(t wiring.Terminal) int {
+	if i, ok := q.index[t]; ok {
+		q.bad("the terminal %s stands twice in the list", t)
 		return i
 	}
-	i := len(r.parent)
-	r.index[t] = i
-	r.terms = append(r.terms, t)
-	r.parent = append(r.parent, i)
+	i := len(q.terms)
+	q.index[t] = i
+	q.terms = append(q.terms, t)
+	q.backplane = append(q.backplane, i)
 	return i
 }
 
-func (r *reader) find(i int) int {
-	for r.parent[i] != i {
-		r.parent[i] = r.parent[r.parent[i]]
-		i = r.parent[i]
+func root(parent []int, i int) int {
+	for parent[i] != i {
+		parent[i] = parent[parent[i]]
+		i = parent[i]
 	}
 	return i
 }
 
 // join keeps the lower terminal as the root, so that nets are named alike on every run.
-func (r *reader) join(i, j int) {
-	i, j = r.find(i), r.find(j)
+func join(parent []int, i, j int) {
+	i, j = root(parent, i), root(parent, j)
 	if i > j {
 		i, j = j, i
 	}
-	r.parent[j] = i
+	parent[j] = i
 }
 
 const (
@@ -104,226 +134,275 @@ const (
 	maxPolesInAll = 1 << 17
 )
 
-// read joins terminals by wires and by the backplane, and says what the list
-// has that cannot be.
-func read(l *wiring.List, s *store.Store) (*circuit, []Finding) {
-	r := &reader{index: map[wiring.Terminal]int{}}
+// readParts lists terminals, and says what parts and pins cannot be.
+func readParts(l *wiring.List, s *store.Store) *parts {
+	q := &parts{
+		list:  wiring.List{Relays: slices.Clone(l.Relays), Diodes: slices.Clone(l.Diodes), Pins: slices.Clone(l.Pins)},
+		index: map[wiring.Terminal]int{}, pins: map[wiring.Use]string{}, first: map[wiring.Use]int{},
+		where: map[wiring.Kind][]int{
+			wiring.Phase: fill(s.Phases+1, -1), wiring.Opcode: fill(s.OpcodeBits, -1), wiring.Flag: fill(len(s.Flags), -1),
+			wiring.Line: fill(len(s.Columns), -1), wiring.Feed: fill(1, -1), wiring.Return: fill(1, -1),
+		},
+	}
 	names := map[string]bool{}
 	once := func(kind, name string) bool {
 		if name == "" {
-			r.bad("a %s has no name", kind)
+			q.bad("a %s has no name", kind)
 			return false
 		}
 		if names[name] {
-			r.bad("the part %s stands twice in the list", name)
+			q.bad("the part %s stands twice in the list", name)
 			return false
 		}
 		names[name] = true
 		return true
 	}
-	w := &circuit{
-		feed: -1, ret: -1, pins: map[wiring.Use]string{}, loose: map[string]string{},
-		phase: fill(s.Phases+1, -1), opcode: fill(s.OpcodeBits, -1),
-		flag: fill(len(s.Flags), -1), line: fill(len(s.Columns), -1),
-	}
-	type relay struct{ a1, first, poles int }
-	var relays []relay
 	poles := 0
 	for _, k := range l.Relays {
 		if !once("relay", k.Name) {
 			continue
 		}
 		if k.Poles < 0 || k.Poles > maxPoles {
-			r.bad("the relay %s has %d poles", k.Name, k.Poles)
+			q.bad("the relay %s has %d poles", k.Name, k.Poles)
 			k.Poles = 0
 		}
 		if poles += k.Poles; poles > maxPolesInAll {
-			r.bad("the relays have more than %d poles together: from %s on they are left out", maxPolesInAll, k.Name)
+			q.bad("the relays have more than %d poles together: from %s on they are left out", maxPolesInAll, k.Name)
 			break
 		}
 		a1, a2 := k.Coil()
-		at := relay{a1: r.add(a1), poles: k.Poles}
-		r.add(a2)
-		at.first = len(r.parent)
+		at := placed{coil: q.add(a1), poles: k.Poles}
+		q.add(a2)
+		at.first = len(q.terms)
 		for n := 1; n <= k.Poles; n++ {
 			c, b, m := k.Pole(n)
-			r.add(c)
-			r.add(b)
-			r.add(m)
+			q.add(c)
+			q.add(b)
+			q.add(m)
 		}
-		relays = append(relays, at)
-		w.relays = append(w.relays, k.Name)
+		q.at = append(q.at, at)
+		q.relays = append(q.relays, k.Name)
 	}
-	var diodes []int
-	var diodeNames []string
 	for _, d := range l.Diodes {
 		if !once("diode", d.Name) {
 			continue
 		}
 		a, k := d.Ends()
-		diodes = append(diodes, r.add(a))
-		r.add(k)
-		diodeNames = append(diodeNames, d.Name)
+		q.lying = append(q.lying, laid{d.Name, q.add(a)})
+		q.add(k)
 	}
-	backplane := map[wiring.Use]int{}
 	for _, p := range l.Pins {
+		t := p.Terminal()
 		if names[p.Name] {
-			r.bad("the connector %s has the name of a part", p.Name)
+			q.bad("the connector %s has the name of a part", p.Name)
 			continue
 		}
-		if _, ok := r.index[p.Terminal()]; ok {
-			r.bad("the pin %s stands twice in the list", p.Terminal())
+		if _, ok := q.index[t]; ok {
+			q.bad("the pin %s stands twice in the list", t)
 			continue
 		}
-		i := r.add(p.Terminal())
-		u, ok := r.use(p, s)
+		i := q.add(t)
+		u, ok := q.use(p, s)
 		if !ok || u.Kind == wiring.Spare {
 			continue
 		}
-		if j, ok := backplane[u]; ok {
-			r.join(i, j)
+		if j, ok := q.first[u]; ok {
+			join(q.backplane, i, j)
 			continue
 		}
-		backplane[u] = i
-		w.pins[u] = string(p.Terminal())
-	}
-	wired := make([]bool, len(r.parent))
-	for n, x := range l.Wires {
-		i, okFrom := r.index[x.From]
-		j, okTo := r.index[x.To]
-		for _, e := range []struct {
-			ok   bool
-			here wiring.Terminal
-		}{{okFrom, x.From}, {okTo, x.To}} {
-			if !e.ok {
-				r.bad("wire %d from %s to %s: there is no terminal %s", n+1, x.From, x.To, e.here)
-			}
+		q.first[u] = i
+		if at := q.where[u.Kind]; at != nil {
+			at[u.N] = i
 		}
-		if okFrom && okTo && i != j {
-			wired[i], wired[j] = true, true
-			r.join(i, j)
-		}
+		q.pins[u] = string(t)
 	}
+	return q
+}
 
-	net := make([]int, len(r.parent))
-	size := []int{}
-	for i := range r.parent {
-		if root := r.find(i); root == i {
-			net[i] = w.nets
+func (w *circuit) bad(format string, args ...any) {
+	if w.quiet {
+		w.found = append(w.found, Finding{Kind: BadList})
+		return
+	}
+	unfit(&w.found, format, args...)
+}
+
+// join joins terminals by wires and by the backplane, and says what wires there
+// are that cannot be. Wires that stand where they stood in the list before are
+// not looked up again.
+func (w *circuit) join(wires []wiring.Wire) {
+	w.parent = append(w.parent[:0], w.backplane...)
+	w.wired = cleared(w.wired, len(w.terms))
+	for n := range wires {
+		x := &wires[n]
+		if n == len(w.wires) {
+			w.wires = append(w.wires, wiring.Wire{})
+			w.ends = append(w.ends, [2]int{-1, -1})
+		}
+		was, e := &w.wires[n], &w.ends[n]
+		if was.From != x.From || e[0] < 0 {
+			e[0] = w.terminal(n, x, x.From)
+		}
+		if was.To != x.To || e[1] < 0 {
+			e[1] = w.terminal(n, x, x.To)
+		}
+		was.From, was.To = x.From, x.To
+		if i, j := e[0], e[1]; i >= 0 && j >= 0 && i != j {
+			w.wired[i], w.wired[j] = true, true
+			join(w.parent, i, j)
+		}
+	}
+}
+
+func (w *circuit) terminal(n int, x *wiring.Wire, here wiring.Terminal) int {
+	if i, ok := w.index[here]; ok {
+		return i
+	}
+	w.bad("wire %d from %s to %s: there is no terminal %s", n+1, x.From, x.To, here)
+	return -1
+}
+
+// read takes the wires of a list whose parts are read, and says what the list
+// has that cannot be.
+func (w *circuit) read(l *wiring.List) []Finding {
+	w.found = w.found[:0]
+	w.join(l.Wires)
+	w.net = sized(w.net, len(w.terms))
+	w.alone = w.alone[:0]
+	w.named = nil
+	w.nets = 0
+	for i := range w.net {
+		if r := root(w.parent, i); r == i {
+			w.net[i] = w.nets
 			w.nets++
-			w.names = append(w.names, string(r.terms[i]))
-			size = append(size, 1)
+			w.alone = append(w.alone, true)
 		} else {
-			net[i] = net[root]
-			size[net[i]]++
+			w.net[i] = w.net[r]
+			w.alone[w.net[i]] = false
 		}
 	}
-	// A pin says more of a net than any other terminal.
-	pinned := make([]bool, w.nets)
-	for _, t := range w.pins {
-		n := net[r.index[wiring.Terminal(t)]]
-		if !pinned[n] || t < w.names[n] {
-			w.names[n], pinned[n] = t, true
-		}
-	}
-	w.alone = make([]bool, w.nets)
-	for i, n := range size {
-		w.alone[i] = n == 1
-	}
-	at := func(kind wiring.Kind, n int) int {
-		i, ok := backplane[wiring.Use{Kind: kind, N: n}]
-		if !ok {
-			return -1
-		}
-		return net[i]
-	}
-	w.feed, w.ret = at(wiring.Feed, 0), at(wiring.Return, 0)
-	for _, k := range []struct {
-		kind  wiring.Kind
-		nets  []int
-		first int
-	}{{wiring.Phase, w.phase, 1}, {wiring.Opcode, w.opcode, 0}, {wiring.Flag, w.flag, 0}, {wiring.Line, w.line, 0}} {
-		for n := k.first; n < len(k.nets); n++ {
-			k.nets[n] = at(k.kind, n)
-			if k.kind != wiring.Line && k.nets[n] >= 0 {
-				w.allUses = append(w.allUses, use{k.kind, n, k.nets[n]})
+	w.allUses = w.allUses[:0]
+	bring := func(kind wiring.Kind, nets []int) []int {
+		nets = nets[:0]
+		for n, t := range w.where[kind] {
+			if t < 0 {
+				nets = append(nets, -1)
+				continue
+			}
+			nets = append(nets, w.net[t])
+			switch kind {
+			case wiring.Phase, wiring.Opcode, wiring.Flag:
+				w.allUses = append(w.allUses, use{kind, n, w.net[t]})
 			}
 		}
+		return nets
 	}
+	w.phase, w.opcode, w.flag = bring(wiring.Phase, w.phase), bring(wiring.Opcode, w.opcode), bring(wiring.Flag, w.flag)
+	w.line = bring(wiring.Line, w.line)
+	w.feed = bring(wiring.Feed, nil)[0]
+	w.ret = bring(wiring.Return, nil)[0]
 
-	for i, d := range diodes {
-		a, k := net[d], net[d+1]
-		way := "A>K"
-		if l.Negative {
-			a, k, way = k, a, "K>A"
-		}
-		if !wired[d] || !wired[d+1] {
+	w.diodes = w.diodes[:0]
+	for i, d := range w.lying {
+		a, k := d.first, d.first+1
+		if !w.wired[a] || !w.wired[k] {
 			continue // a loose end carries nothing
 		}
-		w.diodes = append(w.diodes, directed{a, k, diodeNames[i] + " " + way})
+		if l.Negative {
+			a, k = k, a
+		}
+		w.diodes = append(w.diodes, directed{w.net[a], w.net[k], i})
 	}
-	for i, k := range relays {
+	w.contacts, w.coils, w.loose = w.contacts[:0], w.coils[:0], w.loose[:0]
+	for i, k := range w.at {
 		contacts := false
 		for n := range k.poles {
 			t := k.first + 3*n
 			for throw := 1; throw <= 2; throw++ {
-				contacts = contacts || wired[t] || wired[t+throw]
-				if !wired[t] || !wired[t+throw] {
+				contacts = contacts || w.wired[t] || w.wired[t+throw]
+				if !w.wired[t] || !w.wired[t+throw] {
 					continue
 				}
-				w.throws++
 				w.contacts = append(w.contacts, contact{
-					relay: i, made: throw == 2, common: net[t], throw: net[t+throw],
-					at: r.terms[t], to: r.terms[t+throw],
+					relay: i, made: throw == 2, common: w.net[t], throw: w.net[t+throw], at: t, to: t + throw,
 				})
 			}
 		}
-		w.coils = append(w.coils, r.coil(w, w.relays[i], net[k.a1], net[k.a1+1], wired[k.a1], wired[k.a1+1], contacts))
+		net, loose := w.coil(i, contacts)
+		w.coils, w.loose = append(w.coils, net), append(w.loose, loose)
 	}
-	return w, r.found
+	return w.found
+}
+
+// name is a terminal of a net, to speak of it. A pin says more of a net than
+// any other terminal.
+func (w *circuit) name(net int) string {
+	if w.named != nil {
+		return w.named[net]
+	}
+	w.named = make([]string, w.nets)
+	for i, n := range w.net {
+		if w.named[n] == "" {
+			w.named[n] = string(w.terms[i])
+		}
+	}
+	pinned := make([]bool, w.nets)
+	for u, t := range w.pins {
+		n := w.net[w.first[u]]
+		if !pinned[n] || t < w.named[n] {
+			w.named[n], pinned[n] = t, true
+		}
+	}
+	return w.named[net]
 }
 
 // coil returns the net that pulls a relay in while it is live: the one that
-// faces the return's other side. -1 if nothing can pull it in.
-func (r *reader) coil(w *circuit, name string, a1, a2 int, wired1, wired2, contacts bool) int {
+// faces the return's other side. -1 if nothing can pull it in; loose is the end
+// that has no wire.
+func (w *circuit) coil(relay int, contacts bool) (net int, loose string) {
+	t := w.at[relay].coil
+	a1, a2, wired1, wired2 := w.net[t], w.net[t+1], w.wired[t], w.wired[t+1]
+	name := w.relays[relay]
 	if !wired1 && !wired2 && !contacts {
-		return -1 // not in use
+		return -1, "" // not in use
 	}
 	on1, on2 := w.ret >= 0 && a1 == w.ret, w.ret >= 0 && a2 == w.ret
 	switch {
 	case !wired1 || !wired2:
-		w.loose[name] = "A1"
+		// It matters only if somebody misses the relay.
 		if wired1 {
-			w.loose[name] = "A2"
+			return -1, "A2"
 		}
-		return -1 // which matters only if somebody misses the relay
+		return -1, "A1"
 	case a1 == a2:
-		r.bad("the coil of %s is bridged: %s:A1 and %s:A2 are one net", name, name, name)
+		w.bad("the coil of %s is bridged: %s:A1 and %s:A2 are one net", name, name, name)
 	case on2:
-		return a1
+		return a1, ""
 	case on1:
-		return a2
+		return a2, ""
 	case w.ret < 0: // is said once
+	case w.quiet:
+		w.bad("")
 	default:
-		r.bad("the coil of %s has no end at the return: %s:A1 is on the net of %s, %s:A2 on that of %s", name, name, w.names[a1], name, w.names[a2])
+		w.bad("the coil of %s has no end at the return: %s:A1 is on the net of %s, %s:A2 on that of %s", name, name, w.name(a1), name, w.name(a2))
 	}
-	return -1
+	return -1, ""
 }
 
 // use checks what a pin is for and returns it without its name, which means nothing to the proof.
-func (r *reader) use(p wiring.Pin, s *store.Store) (wiring.Use, bool) {
+func (q *parts) use(p wiring.Pin, s *store.Store) (wiring.Use, bool) {
 	u := p.Use
 	within := func(what string, least, past int, name func(int) string) bool {
 		if u.N < least || u.N >= past {
 			if past <= least {
-				r.bad("the pin %s is for %s %d, and the machine has none", p.Terminal(), what, u.N)
+				q.bad("the pin %s is for %s %d, and the machine has none", p.Terminal(), what, u.N)
 			} else {
-				r.bad("the pin %s is for %s %d; there are %d to %d", p.Terminal(), what, u.N, least, past-1)
+				q.bad("the pin %s is for %s %d; there are %d to %d", p.Terminal(), what, u.N, least, past-1)
 			}
 			return false
 		}
 		if name != nil && u.Name != "" && u.Name != name(u.N) {
-			r.bad("the pin %s is for %s %s, but number %d is %s", p.Terminal(), what, u.Name, u.N, name(u.N))
+			q.bad("the pin %s is for %s %s, but number %d is %s", p.Terminal(), what, u.Name, u.N, name(u.N))
 			return false
 		}
 		return true
@@ -342,11 +421,21 @@ func (r *reader) use(p wiring.Pin, s *store.Store) (wiring.Use, bool) {
 		u.N = 0
 	case wiring.Link, wiring.Spare:
 	default:
-		r.bad("the pin %s is for %q, which is nothing that a pin can be for", p.Terminal(), u.Kind)
+		q.bad("the pin %s is for %q, which is nothing that a pin can be for", p.Terminal(), u.Kind)
 		ok = false
 	}
 	u.Name = ""
 	return u, ok
+}
+
+// sized is a slice of a length, with anything in it.
+func sized[T any](s []T, n int) []T { return slices.Grow(s[:0], n)[:n] }
+
+// cleared is a slice of a length with nothing in it.
+func cleared[T any](s []T, n int) []T {
+	s = sized(s, n)
+	clear(s)
+	return s
 }
 
 func fill(n, v int) []int {
@@ -360,7 +449,11 @@ func fill(n, v int) []int {
 // absent says once what pins are missing altogether, so that it is not said
 // again for every state.
 func (p *prover) absent() []Finding {
-	s, w := p.store, p.circuit
+	s, q := p.store, p.circuit.parts
+	pin := func(kind wiring.Kind, n int) bool {
+		_, ok := q.pins[wiring.Use{Kind: kind, N: n}]
+		return ok
+	}
 	var out []Finding
 	bad := func(format string, args ...any) *Finding {
 		out = append(out, Finding{Kind: BadList, Text: fmt.Sprintf(format, args...)})
@@ -379,25 +472,25 @@ func (p *prover) absent() []Finding {
 		}
 	}
 	for n, used := range phases {
-		if used && w.phase[n] < 0 {
+		if used && !pin(wiring.Phase, n) {
 			bad("no pin brings in phase %d", n)
 		}
 	}
 	p.mute = make([]bool, len(s.Columns))
 	for i, c := range s.Columns {
-		pin := w.line[i] >= 0
+		pinned := pin(wiring.Line, i)
 		switch {
-		case p.driven[i] && !pin:
+		case p.driven[i] && !pinned:
 			p.mute[i] = true
 			if lines.Has(i) || c.Low {
 				f := bad("the line %s has no pin", c.Name)
 				f.Asked = append(f.Asked, c.At)
 			}
-		case !p.driven[i] && pin:
-			bad("the pin %s is for the line %s, which other hardware drives", w.pins[wiring.Use{Kind: wiring.Line, N: i}], c.Name)
+		case !p.driven[i] && pinned:
+			bad("the pin %s is for the line %s, which other hardware drives", q.pins[wiring.Use{Kind: wiring.Line, N: i}], c.Name)
 		}
 	}
-	if w.ret < 0 && len(w.relays) > 0 {
+	if !pin(wiring.Return, 0) && len(q.relays) > 0 {
 		bad("no pin is the return, and there are relays")
 	}
 	return out

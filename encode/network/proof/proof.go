@@ -3,7 +3,7 @@ package proof
 
 import (
 	"fmt"
-	"sync/atomic"
+	"slices"
 
 	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
@@ -132,11 +132,10 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 	if err != nil {
 		return nil, err
 	}
-	w := p.circuit
 	r := &Report{
 		Opcodes: p.opcodes(), Flags: 1 << len(s.Flags), Phases: s.Phases,
 		States: total.states, Between: total.between, Moving: total.moving,
-		Relays: len(l.Relays), Contacts: w.throws, Diodes: len(l.Diodes), Wires: len(l.Wires), Pins: len(l.Pins),
+		Relays: len(l.Relays), Contacts: len(p.circuit.contacts), Diodes: len(l.Diodes), Wires: len(l.Wires), Pins: len(l.Pins),
 	}
 	for _, b := range bad {
 		if len(r.Findings) == o.Detail {
@@ -157,28 +156,76 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 
 // Holds reports whether Prove would find nothing. It stops at the first finding.
 func Holds(l *wiring.List, s *store.Store, c store.Changes, o Options) (bool, error) {
-	p, bad, err := prepare(l, s, c, o)
-	if err != nil || len(bad) > 0 {
-		return false, err
+	return NewProver(s, c, o).Holds(l)
+}
+
+// Prover asks of many lists whether they hold, one after the other. Lists of
+// the same parts are cheap: only what wires change is read again. A prover is
+// for one goroutine.
+type Prover struct{ p *prover }
+
+// NewProver makes a prover for a store.
+func NewProver(s *store.Store, c store.Changes, o Options) *Prover {
+	return &Prover{newProver(s, c, o)}
+}
+
+// Holds is the same as the function.
+func (r *Prover) Holds(l *wiring.List) (bool, error) {
+	p := r.p
+	p.circuit.quiet = true
+	if len(p.take(l)) > 0 {
+		return false, nil
 	}
-	p.hasty = true
-	groups, _, err := p.run()
-	return len(groups) == 0 && err == nil, err
+	if p.bySets {
+		p.plans.begin()
+		tallies, err := p.runSets()
+		if err == nil {
+			return len(tallies[0].found) == 0, nil
+		}
+		if p.moreThan(maxStates) {
+			return false, err
+		}
+	}
+	return p.quick(), nil
 }
 
 // prepare reads a list; bad is what it cannot be.
 func prepare(l *wiring.List, s *store.Store, c store.Changes, o Options) (p *prover, bad []Finding, err error) {
-	w, bad := read(l, s)
-	p = &prover{list: l, store: s, changes: c, options: o, circuit: w, driven: driven(s), most: maxNodes}
-	p.vars = variables(p)
+	p = newProver(s, c, o)
+	return p, p.take(l), nil
+}
+
+func newProver(s *store.Store, c store.Changes, o Options) *prover {
+	p := &prover{store: s, changes: c, options: o, circuit: &circuit{}, graph: &graph{}, driven: driven(s), most: maxNodes}
+	p.plans = &plans{graph: p.graph}
+	return p
+}
+
+// take reads a list. A quiet prover gives up at what it cannot be.
+func (p *prover) take(l *wiring.List) (bad []Finding) {
+	w := p.circuit
+	p.list = l
+	if !w.parts.same(l) {
+		w.parts = readParts(l, p.store)
+		w.wires, w.ends = w.wires[:0], w.ends[:0]
+		w.parts.lack = p.absent()
+		p.question = nil
+	}
+	bad = slices.Concat(w.unfit, w.read(l))
 	p.allowed = min(max(l.Levels, 0), maxLevels)
 	if p.allowed != l.Levels {
 		bad = append(bad, Finding{Kind: BadList, Text: fmt.Sprintf("the list allows for %d diodes in series; 0 to %d make sense", l.Levels, maxLevels)})
 	}
+	bad = append(bad, w.lack...)
+	if w.quiet && len(bad) > 0 {
+		return bad
+	}
+	if vars := variables(p); p.question == nil || !slices.Equal(vars, p.vars) {
+		p.question = &question{vars: vars}
+	}
 	p.bySets = p.moreThan(fewStates)
-	bad = append(bad, p.absent()...)
-	p.graph = compile(w)
-	return p, bad, nil
+	p.graph.compile(w)
+	return bad
 }
 
 // moreThan reports whether there are more than so many states to try.
@@ -196,14 +243,22 @@ type prover struct {
 	circuit *circuit
 	graph   *graph
 	plans   *plans
+	*question
 	driven  []bool // by column: the control word drives it
-	vars    []variable
 	mute    []bool // by column: it has no pin, which is said once
 	allowed int    // diodes in series
-	hasty   bool   // the first finding is enough
 	bySets  bool   // there are too many states to try them one by one
 	most    int    // nodes of sets
-	failed  atomic.Bool
+	quickly *quickly
+}
+
+// question is what the store asks over the variables that are tried. Lists that
+// look at the same are asked the same.
+type question struct {
+	vars    []variable
+	asks    *words
+	changed []*asked
+	jobs    []int // what a quick prover tries, in its order: blocks, then what is in changed
 }
 
 func driven(s *store.Store) []bool {

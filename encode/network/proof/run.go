@@ -6,7 +6,6 @@ import (
 	"runtime"
 	"slices"
 	"sync"
-	"sync/atomic"
 
 	"coilwright/encode/network/wiring"
 )
@@ -56,16 +55,28 @@ type finder struct {
 	must   []uint64 // by column: the lanes in which the store asks for it
 	may    []uint64 // by column: on some side of a change-over
 	occur  []uint64
-	levels bool // have to be followed
+	levels bool  // have to be followed
+	phases []int // in the order in which they are tried
 }
 
 func (p *prover) newFinder(two bool) *finder {
 	n := len(p.store.Columns)
-	return &finder{
-		prover: p, engine: newEngine(p.graph, two), tally: newTally(p),
+	f := &finder{
+		prover: p, engine: &engine{}, tally: newTally(p),
 		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1),
-		levels: !p.graph.flat || p.graph.deepest > p.allowed,
 	}
+	for ph := range p.store.Phases {
+		f.phases = append(f.phases, ph+1)
+	}
+	f.begin(two)
+	return f
+}
+
+// begin makes a finder ready for the network that the prover has.
+func (f *finder) begin(two bool) {
+	f.engine.begin(f.graph, two)
+	f.levels = !f.graph.flat || f.graph.deepest > f.allowed
+	f.wrong = false
 }
 
 // moment is the state of a block apart from its lanes.
@@ -80,6 +91,10 @@ func (f *finder) report(kind Kind, n int, lanes uint64, m moment) {
 	if lanes == 0 {
 		return
 	}
+	if f.hasty {
+		f.wrong = true
+		return
+	}
 	opcode, flags := m.space.decode(m.block, bits.TrailingZeros64(lanes))
 	at := State{Opcode: opcode, Flags: flags, Phase: m.phase, Second: m.second, Bits: m.bits, Tested: m.tested}
 	f.note(kind, n, at, uint64(bits.OnesCount64(lanes)))
@@ -90,18 +105,18 @@ type tally struct {
 	found                   map[key]*group
 	states, between, moving uint64
 	share                   uint64 // states that one of them stands for
-	any                     *atomic.Bool
+	hasty                   bool   // the first finding is enough
+	wrong                   bool   // and is there
 }
 
 func newTally(p *prover) *tally {
-	return &tally{found: map[key]*group{}, share: p.untried(0), any: &p.failed}
+	return &tally{found: map[key]*group{}, share: p.untried(0)}
 }
 
 // note counts states in which something is found; at is the lowest of them.
 func (t *tally) note(kind Kind, n int, at State, states uint64) {
 	k := key{kind, n}
 	g := t.found[k]
-	t.any.Store(true)
 	if g == nil {
 		g = &group{key: k, first: at}
 		t.found[k] = g
@@ -118,6 +133,19 @@ type plans struct {
 	base  *plan // no phase
 	lock  sync.Mutex
 	made  map[[2]int]*plan
+	spare []*plan
+}
+
+// begin drops the plans of the network before.
+func (p *plans) begin() {
+	for _, x := range p.made {
+		p.spare = append(p.spare, x)
+	}
+	if p.base == nil {
+		p.base, p.made = &plan{}, map[[2]int]*plan{}
+	}
+	clear(p.made)
+	p.graph.plan(p.base, nil, true)
 }
 
 // of is the plan of one phase, or of two at once.
@@ -125,19 +153,24 @@ func (p *plans) of(phase, second int) *plan {
 	p.lock.Lock()
 	defer p.lock.Unlock()
 	k := [2]int{phase, second}
-	if p.made[k] == nil {
-		list := []int{phase, second}
+	x := p.made[k]
+	if x == nil {
+		x = &plan{}
+		if n := len(p.spare); n > 0 {
+			x, p.spare = p.spare[n-1], p.spare[:n-1]
+		}
+		list := k[:]
 		if second == 0 {
 			list = list[:1]
 		}
-		p.made[k] = p.graph.plan(list, false)
+		p.made[k] = p.graph.plan(x, list, false)
 	}
-	return p.made[k]
+	return x
 }
 
 // run tries every state and returns the causes found, lowest state first.
 func (p *prover) run() (out []*group, total tally, err error) {
-	p.plans = &plans{graph: p.graph, base: p.graph.plan(nil, true), made: map[[2]int]*plan{}}
+	p.plans.begin()
 	var tallies []*tally
 	if p.bySets {
 		tallies, err = p.runSets()
@@ -192,12 +225,25 @@ func (p *prover) runSets() (out []*tally, err error) {
 	return []*tally{s.tally}, nil
 }
 
+// ask lists what the store asks, unless it was asked before.
+func (p *prover) ask() {
+	if p.asks != nil {
+		return
+	}
+	s := newSpace(p.vars)
+	p.asks = p.words(s)
+	for _, g := range p.travels() {
+		p.changed = append(p.changed, p.during(s, g))
+	}
+}
+
 // runLanes tries the states one by one, 64 to a word.
 func (p *prover) runLanes() []*tally {
-	s := newSpace(p.vars)
-	w := p.words(s)
+	p.ask()
+	w := p.asks
+	blocks := w.space.blocks()
 	jobs := make(chan func(*finder, *finder))
-	workers := max(1, min(runtime.GOMAXPROCS(0), int(s.blocks())))
+	workers := max(1, min(runtime.GOMAXPROCS(0), int(blocks)))
 	var tallies []*tally
 	var wait sync.WaitGroup
 	for range workers {
@@ -207,27 +253,71 @@ func (p *prover) runLanes() []*tally {
 		go func() {
 			defer wait.Done()
 			for job := range jobs {
-				if p.hasty && p.failed.Load() {
-					continue
-				}
 				job(still, moving)
 			}
 		}()
 	}
 	const run = 16 // blocks in one job
-	for from := uint64(0); from < s.blocks(); from += run {
+	for from := uint64(0); from < blocks; from += run {
 		jobs <- func(f, _ *finder) {
-			for b := from; b < min(from+run, s.blocks()); b++ {
+			for b := from; b < min(from+run, blocks); b++ {
 				f.still(w, b)
 			}
 		}
 	}
-	for _, g := range p.travels() {
+	for _, g := range p.changed {
 		jobs <- func(_, f *finder) { f.travel(g) }
 	}
 	close(jobs)
 	wait.Wait()
 	return tallies
+}
+
+// quickly is the finders that a prover keeps from one list to the next.
+type quickly struct{ still, moving *finder }
+
+// quick tries the states one by one until one is wrong, and reports whether
+// none is. Where the list before went wrong the next one most likely does, so
+// that is tried first.
+func (p *prover) quick() bool {
+	p.ask()
+	p.plans.begin()
+	blocks := int(p.asks.space.blocks())
+	if p.jobs == nil {
+		for i := range blocks + len(p.changed) {
+			p.jobs = append(p.jobs, i)
+		}
+		if !p.bySets {
+			for _, a := range p.changed {
+				a.keep()
+			}
+		}
+	}
+	if p.quickly == nil {
+		p.quickly = &quickly{p.newFinder(true), p.newFinder(true)}
+		p.quickly.still.hasty, p.quickly.moving.hasty = true, true
+	}
+	still, moving := p.quickly.still, p.quickly.moving
+	still.begin(len(p.graph.loops) > 0)
+	moving.begin(true)
+	for i, job := range p.jobs {
+		if job < blocks {
+			still.still(p.asks, uint64(job))
+		} else {
+			moving.travel(p.changed[job-blocks])
+		}
+		if still.wrong || moving.wrong {
+			toFront(p.jobs, i)
+			return false
+		}
+	}
+	return true
+}
+
+func toFront(s []int, i int) {
+	x := s[i]
+	copy(s[1:i+1], s[:i])
+	s[0] = x
 }
 
 func rank(k Kind) int {
@@ -248,8 +338,8 @@ func (f *finder) still(w *words, block uint64) {
 	clear(f.must)
 	f.between += uint64(bits.OnesCount64(f.occur[0])) * f.share
 	f.compare(f.occur[0], f.must, f.must, m)
-	for ph := 1; ph <= f.store.Phases; ph++ {
-		if f.hasty && f.failed.Load() {
+	for i, ph := range f.phases {
+		if f.wrong {
 			return
 		}
 		m.phase = ph
@@ -257,6 +347,9 @@ func (f *finder) still(w *words, block uint64) {
 		w.add(block, ph, f.must)
 		f.states += uint64(bits.OnesCount64(f.occur[ph])) * f.share
 		f.try(f.plans.of(ph, 0), f.occur[ph], m)
+		if f.wrong {
+			toFront(f.phases, i)
+		}
 	}
 	if !f.options.Overlap {
 		return

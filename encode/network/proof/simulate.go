@@ -9,22 +9,20 @@ type rail struct {
 	ctl    []uint64 // what edges are closed by
 }
 
-func newRail(g *graph) *rail {
-	r := &rail{
-		source: make([]uint64, g.w.nets), live: make([]uint64, g.w.nets),
-		ctl: make([]uint64, 1+2*len(g.w.coils)),
-	}
+func (r *rail) begin(g *graph) {
+	r.source, r.live = cleared(r.source, g.w.nets), cleared(r.live, g.w.nets)
+	r.ctl = cleared(r.ctl, 1+2*len(g.w.coils))
 	for i := range g.w.coils {
 		r.ctl[2+2*i] = ^uint64(0)
 	}
 	r.ctl[0] = ^uint64(0)
-	return r
 }
 
 // engine settles the network. While nothing is in change-over and no relays
 // drive each other in a loop both rails are one.
 type engine struct {
 	g                 *graph
+	rails             [2]rail
 	certain, possible *rail
 	all               []*rail
 	saved             [2]rail // the state with no phase, by rail
@@ -32,14 +30,23 @@ type engine struct {
 }
 
 func newEngine(g *graph, two bool) *engine {
-	e := &engine{g: g, certain: newRail(g)}
-	e.possible = e.certain
-	e.all = []*rail{e.certain}
+	e := &engine{}
+	e.begin(g, two)
+	return e
+}
+
+// begin puts an engine to a network.
+func (e *engine) begin(g *graph, two bool) {
+	e.g, e.depth = g, nil
+	e.certain, e.possible = &e.rails[0], &e.rails[0]
+	e.all = append(e.all[:0], e.certain)
 	if two {
-		e.possible = newRail(g)
+		e.possible = &e.rails[1]
 		e.all = append(e.all, e.possible)
 	}
-	return e
+	for _, r := range e.all {
+		r.begin(g)
+	}
 }
 
 func (e *engine) two() bool { return e.certain != e.possible }

@@ -336,13 +336,13 @@ func (s *symbolic) powers(u use, m moment) int32 {
 
 func (s *symbolic) touch(states int32, m moment) {
 	d := s.d
-	for r, nets := range s.graph.poles {
+	for r := range s.circuit.coils {
 		x := d.and(d.less(s.possible.ctl[1+2*r], s.certain.ctl[1+2*r]), states)
 		if x == none {
 			continue
 		}
 		hot := none
-		for _, n := range nets {
+		for _, n := range s.graph.poles.of(r) {
 			hot = d.or(hot, d.less(s.possible.live[n], s.possible.savedLive[n]))
 		}
 		s.blame(LiveSwitch, r, d.and(hot, x), m)

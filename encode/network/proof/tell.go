@@ -42,7 +42,7 @@ func (p *prover) watch(at State) *teller {
 		on, moves := at.Flags>>i&1 == 1, at.Tested>>i&1 == 1
 		set(n, on && !moves, on || moves)
 	}
-	base := p.graph.plan(nil, true)
+	base := p.graph.plan(&plan{}, nil, true)
 	t.settle(base)
 	t.save()
 	var phases []int
@@ -52,7 +52,7 @@ func (p *prover) watch(at State) *teller {
 			set(w.phase[ph], true, true)
 		}
 	}
-	t.settle(p.graph.plan(phases, true))
+	t.settle(p.graph.plan(&plan{}, phases, true))
 	return t
 }
 
@@ -84,7 +84,7 @@ func (t *teller) way(r *rail, to int, cost func(edge) int) (edges []edge, from i
 				continue
 			}
 			done[n] = true
-			for _, k := range g.out[n] {
+			for _, k := range g.out.of(n) {
 				x := &g.edges[k]
 				c := cost(*x)
 				if c < 0 || d+c >= dist[x.to] {
@@ -124,10 +124,14 @@ func closedOn(r *rail) func(edge) int {
 // text names the part that an edge passes, in the direction of the way.
 func (t *teller) text(x edge) string {
 	if x.part < 0 {
-		return t.circuit.diodes[-1-x.part].text
+		way := "A>K"
+		if t.list.Negative {
+			way = "K>A"
+		}
+		return t.circuit.lying[t.circuit.diodes[-1-x.part].number].name + " " + way
 	}
 	c := t.circuit.contacts[x.part]
-	return c.text(int(x.from) != c.common)
+	return t.circuit.text(c, int(x.from) != c.common)
 }
 
 // spell writes a way from its source to a terminal.
@@ -149,7 +153,7 @@ func (t *teller) source(net int) string {
 			return t.pin(u.kind, u.n)
 		}
 	}
-	return t.circuit.names[net]
+	return t.circuit.name(net)
 }
 
 func (t *teller) powered(u use) bool {
@@ -230,7 +234,7 @@ func (p *prover) tell(g *group) Finding {
 			}
 			for _, n := range []int{c.common, c.throw} {
 				if f.Path == "" && t.possible.live[n]&^t.saved[1].live[n]&1 == 1 {
-					flow(n, c.text(false))
+					flow(n, w.text(c, false))
 				}
 			}
 		}
@@ -354,7 +358,7 @@ func (t *teller) nearest(to int, end string) []string {
 			state = t.open()
 		}
 		name := t.circuit.relays[c.relay]
-		if end, ok := t.circuit.loose[name]; ok {
+		if end := t.circuit.loose[c.relay]; end != "" {
 			state += fmt.Sprintf(": nothing is wired to %s:%s", name, end)
 		}
 		out = append(out, fmt.Sprintf("open there: %s, for %s is %s", t.text(x), name, state))
@@ -377,7 +381,7 @@ func (t *teller) upstream(to int) string {
 	for len(todo) > 0 {
 		n := todo[len(todo)-1]
 		todo = todo[:len(todo)-1]
-		for _, k := range t.g.byNet[n] {
+		for _, k := range t.g.byNet.of(n) {
 			if from := int(t.g.edges[k].from); !seen[from] {
 				seen[from] = true
 				todo = append(todo, from)

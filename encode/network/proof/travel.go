@@ -200,37 +200,79 @@ func (s *sides) fold(block uint64, phases []int, must, may []uint64) uint64 {
 	return occurs
 }
 
+// asked is what the store asks while something travels.
+type asked struct {
+	*change
+	rest   space
+	moving []variable
+	sides  *sides
+	lanes  []pattern
+	on     []pattern // it travels on in the next phase
+	folds  [][2]fold // by block: what was worked out, if it is kept; in one phase, in two
+}
+
+type fold struct {
+	occurs    uint64
+	must, may []uint64
+}
+
+func (p *prover) during(s space, g *change) *asked {
+	rest, moving := s.without(g.bits, g.tested)
+	a := &asked{change: g, rest: newSpace(rest), moving: moving}
+	a.sides = p.sides(a.rest, moving)
+	a.lanes = g.patterns(a.rest)
+	if p.options.Overlap && g.next != nil {
+		a.on = g.next.patterns(a.rest)
+	}
+	return a
+}
+
+// keep makes fold remember.
+func (a *asked) keep() { a.folds = make([][2]fold, a.rest.blocks()) }
+
+// fold is that of the sides, in the phase and the next one too if both.
+func (a *asked) fold(block uint64, both bool, must, may []uint64) uint64 {
+	phases := []int{a.phase, a.phase + 1}[:1]
+	if both {
+		phases = phases[:2]
+	}
+	if a.folds == nil {
+		return a.sides.fold(block, phases, must, may)
+	}
+	f := &a.folds[block][len(phases)-1]
+	if f.must == nil {
+		f.occurs = a.sides.fold(block, phases, must, may)
+		f.must, f.may = slices.Clone(must), slices.Clone(may)
+	}
+	copy(must, f.must)
+	copy(may, f.may)
+	return f.occurs
+}
+
 // travel tries contacts made, broken and neither. What the store asks for on
 // every side of the change-over has to be on throughout, what it asks for on no
 // side has to be off; sides that cannot occur do not count.
-func (f *finder) travel(g *change) {
-	rest, moving := newSpace(f.vars).without(g.bits, g.tested)
-	s := newSpace(rest)
-	sides := f.sides(s, moving)
-	lanes := g.patterns(s)
-	var on []pattern
-	if f.options.Overlap && g.next != nil {
-		on = g.next.patterns(s)
-	}
+func (f *finder) travel(g *asked) {
+	s := g.rest
 	nothing := make([]uint64, len(f.must))
 	share := f.share
 	defer func() { f.share = share }()
 	f.share = f.untried(g.bits)
 	m := moment{space: s, bits: g.bits, tested: g.tested}
 	for block := range s.blocks() {
-		if f.hasty && f.failed.Load() {
+		if f.wrong {
 			return
 		}
 		m.block = block
-		here := anyOf(lanes, block) & s.all
+		here := anyOf(g.lanes, block) & s.all
 		if here == 0 {
 			continue
 		}
-		here &= sides.fold(block, []int{g.phase}, f.must, f.may)
+		here &= g.fold(block, false, f.must, f.may)
 		if here == 0 {
 			continue
 		}
-		f.feed(s, block, moving)
+		f.feed(s, block, g.moving)
 		f.settle(f.plans.base)
 		f.save()
 		if f.levels {
@@ -241,9 +283,9 @@ func (f *finder) travel(g *change) {
 		f.compare(here, nothing, nothing, m)
 		m.phase = g.phase
 		f.tryMoving(f.plans.of(g.phase, 0), here, m)
-		if both := here & anyOf(on, block); both != 0 {
+		if both := here & anyOf(g.on, block); both != 0 {
 			m.second = g.phase + 1
-			both &= sides.fold(block, []int{m.phase, m.second}, f.must, f.may)
+			both &= g.fold(block, true, f.must, f.may)
 			f.tryMoving(f.plans.of(m.phase, m.second), both, m)
 		}
 	}
@@ -270,13 +312,13 @@ func (f *finder) tryMoving(p *plan, lanes uint64, m moment) {
 // are there to switch.
 func (f *finder) touch(lanes uint64, m moment) {
 	quiet := f.saved[1].live
-	for r, nets := range f.g.poles {
+	for r := range f.circuit.coils {
 		x := f.possible.ctl[1+2*r] &^ f.certain.ctl[1+2*r] & lanes
 		if x == 0 {
 			continue
 		}
 		hot := uint64(0)
-		for _, n := range nets {
+		for _, n := range f.g.poles.of(r) {
 			hot |= f.possible.live[n] &^ quiet[n]
 		}
 		f.report(LiveSwitch, r, hot&x, m)
