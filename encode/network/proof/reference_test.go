@@ -9,7 +9,7 @@ import (
 )
 
 // The reference is a second reading of what a proof demands, slow and plain:
-// one state at a time, current followed from terminal to terminal, every relay
+// one state at a time, current followed from joint to joint, every relay
 // unknown until its coil says otherwise. It shares nothing with the proof but
 // the data that both are given. Lists have to be sound: what a list cannot be
 // is not its business.
@@ -28,9 +28,10 @@ type bench struct {
 	store  *store.Store
 	change store.Changes
 
-	number  map[wiring.Terminal]int
-	next    [][]hop // by terminal
-	returns []bool  // by terminal
+	number  map[wiring.Terminal]int // the point that a terminal belongs to
+	next    [][]hop                 // by point
+	pins    []int
+	returns []bool // by point: wires join it to the return
 	driven  map[int]bool
 	coils   [][2]int // by relay: the end that is fed, the end at the return
 
@@ -43,7 +44,7 @@ type bench struct {
 
 type hop struct {
 	to    int
-	relay int // a contact of this relay; -1 = always
+	relay int // a contact of this relay; -1 = a diode
 	make  bool
 	diode bool
 }
@@ -53,14 +54,38 @@ func newBench(l *wiring.List, s *store.Store, c store.Changes) *bench {
 	for _, k := range s.Word.Bits {
 		b.driven[k] = true
 	}
-	at := func(t wiring.Terminal) int {
-		n, ok := b.number[t]
-		if !ok {
-			n = len(b.number)
-			b.number[t] = n
-			b.next, b.returns = append(b.next, nil), append(b.returns, false)
+	// Wires and the backplane make points of terminals.
+	joined := map[wiring.Terminal][]wiring.Terminal{}
+	joint := func(x, y wiring.Terminal) {
+		joined[x] = append(joined[x], y)
+		joined[y] = append(joined[y], x)
+	}
+	for _, w := range l.Wires {
+		joint(w.From, w.To)
+	}
+	for i, p := range l.Pins {
+		for _, q := range l.Pins[:i] {
+			if p.Use.Kind == q.Use.Kind && p.Use.N == q.Use.N && p.Use.Kind != wiring.Spare {
+				joint(p.Terminal(), q.Terminal())
+			}
 		}
-		return n
+	}
+	var walk func(t wiring.Terminal, n int)
+	walk = func(t wiring.Terminal, n int) {
+		if _, ok := b.number[t]; ok {
+			return
+		}
+		b.number[t] = n
+		for _, u := range joined[t] {
+			walk(u, n)
+		}
+	}
+	at := func(t wiring.Terminal) int {
+		if _, ok := b.number[t]; !ok {
+			walk(t, len(b.next))
+			b.next = append(b.next, nil)
+		}
+		return b.number[t]
 	}
 	both := func(x, y wiring.Terminal, h hop) {
 		h.to = at(y)
@@ -68,36 +93,30 @@ func newBench(l *wiring.List, s *store.Store, c store.Changes) *bench {
 		h.to = at(x)
 		b.next[at(y)] = append(b.next[at(y)], h)
 	}
-	joint := hop{relay: -1}
-	for _, w := range l.Wires {
-		both(w.From, w.To, joint)
-	}
-	for i, p := range l.Pins {
-		at(p.Terminal())
-		for _, q := range l.Pins[:i] {
-			if p.Use.Kind == q.Use.Kind && p.Use.N == q.Use.N && p.Use.Kind != wiring.Spare {
-				both(p.Terminal(), q.Terminal(), joint)
-			}
-		}
+	for _, p := range l.Pins {
+		b.pins = append(b.pins, at(p.Terminal()))
 	}
 	for _, r := range l.Relays {
 		a, z := r.Coil()
 		b.coils = append(b.coils, [2]int{at(a), at(z)})
 	}
-	// The return is what wires alone join to its pin.
-	var mark func(t int)
-	mark = func(t int) {
-		if b.returns[t] {
-			return
-		}
-		b.returns[t] = true
-		for _, h := range b.next[t] {
-			mark(h.to)
+	for _, r := range l.Relays {
+		for n := 1; n <= r.Poles; n++ {
+			c, brk, mk := r.Pole(n)
+			at(c)
+			at(brk)
+			at(mk)
 		}
 	}
+	for _, d := range l.Diodes {
+		a, k := d.Ends()
+		at(a)
+		at(k)
+	}
+	b.returns = make([]bool, len(b.next))
 	for _, p := range l.Pins {
 		if p.Use.Kind == wiring.Return {
-			mark(at(p.Terminal()))
+			b.returns[at(p.Terminal())] = true
 		}
 	}
 	for i, r := range l.Relays {
@@ -163,7 +182,7 @@ func (b *bench) closed(h hop, certain bool) bool {
 // dead is what current does not reach.
 const dead = -1
 
-// flow returns by how few diodes current reaches each terminal.
+// flow returns by how few diodes current reaches each point.
 func (b *bench) flow(certain bool) []int {
 	out := make([]int, len(b.next))
 	for i := range out {
@@ -187,9 +206,9 @@ func (b *bench) flow(certain bool) []int {
 			}
 		}
 	}
-	for _, p := range b.list.Pins {
+	for i, p := range b.list.Pins {
 		if c, q := b.powered(p.Use); certain && c || !certain && q {
-			walk(b.number[p.Terminal()], 0)
+			walk(b.pins[i], 0)
 		}
 	}
 	return out
@@ -393,8 +412,8 @@ func (b *bench) compare(v verdict, must, may store.Set, phases ...int) {
 		}
 	}
 	told := map[wiring.Use]bool{}
-	for _, p := range b.list.Pins {
-		u, t := p.Use, b.number[p.Terminal()]
+	for i, p := range b.list.Pins {
+		u, t := p.Use, b.pins[i]
 		u.Name = ""
 		key := func() string { return fmt.Sprintf("%s %d", u.Kind, u.N) }
 		switch u.Kind {
