@@ -299,8 +299,13 @@ func (w *circuit) read(l *wiring.List) []Finding {
 	}
 	w.phase, w.opcode, w.flag = bring(wiring.Phase, w.phase), bring(wiring.Opcode, w.opcode), bring(wiring.Flag, w.flag)
 	w.line = bring(wiring.Line, w.line)
-	w.feed = bring(wiring.Feed, nil)[0]
-	w.ret = bring(wiring.Return, nil)[0]
+	one := func(kind wiring.Kind) int {
+		if t := w.where[kind][0]; t >= 0 {
+			return w.net[t]
+		}
+		return -1
+	}
+	w.feed, w.ret = one(wiring.Feed), one(wiring.Return)
 
 	w.diodes = w.diodes[:0]
 	for i, d := range w.lying {

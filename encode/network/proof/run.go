@@ -52,18 +52,19 @@ type finder struct {
 	*prover
 	*engine
 	*tally
-	must   []uint64 // by column: the lanes in which the store asks for it
-	may    []uint64 // by column: on some side of a change-over
-	occur  []uint64
-	levels bool  // have to be followed
-	phases []int // in the order in which they are tried
+	must    []uint64 // by column: the lanes in which the store asks for it
+	may     []uint64 // by column: on some side of a change-over
+	occur   []uint64
+	nothing []uint64 // no line in any lane
+	levels  bool     // have to be followed
+	phases  []int    // in the order in which they are tried
 }
 
 func (p *prover) newFinder(two bool) *finder {
 	n := len(p.store.Columns)
 	f := &finder{
 		prover: p, engine: &engine{}, tally: newTally(p),
-		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1),
+		must: make([]uint64, n), may: make([]uint64, n), occur: make([]uint64, p.store.Phases+1), nothing: make([]uint64, n),
 	}
 	for ph := range p.store.Phases {
 		f.phases = append(f.phases, ph+1)
@@ -159,7 +160,7 @@ func (p *plans) of(phase, second int) *plan {
 		if n := len(p.spare); n > 0 {
 			x, p.spare = p.spare[n-1], p.spare[:n-1]
 		}
-		list := k[:]
+		list := []int{phase, second}
 		if second == 0 {
 			list = list[:1]
 		}

@@ -37,7 +37,7 @@ func newEngine(g *graph, two bool) *engine {
 
 // begin puts an engine to a network.
 func (e *engine) begin(g *graph, two bool) {
-	e.g, e.depth = g, nil
+	e.g = g
 	e.certain, e.possible = &e.rails[0], &e.rails[0]
 	e.all = append(e.all[:0], e.certain)
 	if two {
@@ -46,6 +46,10 @@ func (e *engine) begin(g *graph, two bool) {
 	}
 	for _, r := range e.all {
 		r.begin(g)
+	}
+	for i := range e.depth {
+		d := &e.depth[i]
+		d.live, d.saved = cleared(d.live, g.w.nets), d.saved[:0]
 	}
 }
 

@@ -254,7 +254,6 @@ func (a *asked) fold(block uint64, both bool, must, may []uint64) uint64 {
 // side has to be off; sides that cannot occur do not count.
 func (f *finder) travel(g *asked) {
 	s := g.rest
-	nothing := make([]uint64, len(f.must))
 	share := f.share
 	defer func() { f.share = share }()
 	f.share = f.untried(g.bits)
@@ -280,7 +279,7 @@ func (f *finder) travel(g *asked) {
 			f.saveLayers()
 		}
 		m.phase, m.second = 0, 0
-		f.compare(here, nothing, nothing, m)
+		f.compare(here, f.nothing, f.nothing, m)
 		m.phase = g.phase
 		f.tryMoving(f.plans.of(g.phase, 0), here, m)
 		if both := here & anyOf(g.on, block); both != 0 {
