@@ -389,6 +389,55 @@ func (c *campaign) harmless(most func(kind string) int) {
 	})
 }
 
+// TestProverOnFaults: of faults drawn from all kinds, a prover that has seen
+// many says what Prove says.
+func TestProverOnFaults(t *testing.T) {
+	for _, name := range []string{"firststeps", "textbook", "millrace"} {
+		m, s, ch := machineOf(t, name)
+		prover := map[bool]*proof.Prover{}
+		for _, overlap := range []bool{false, true} {
+			prover[overlap] = proof.NewProver(s, ch, proof.Options{Overlap: overlap})
+		}
+		for _, style := range network.Styles {
+			l := roomy(placed(t, m, s, ch, style))
+			dice := rand.New(rand.NewPCG(1, 7))
+			var drawn []fault
+			seen := 0
+			faults(l, plan{reach: 40, travels: travelling(l, s, ch)}, func(f fault) {
+				// Each of those seen so far is as likely to be among the drawn.
+				seen++
+				if len(drawn) < 350 {
+					drawn = append(drawn, f)
+				} else if i := dice.IntN(seen); i < len(drawn) {
+					drawn[i] = f
+				}
+			})
+			held := 0
+			for i, f := range drawn {
+				var c wiring.List
+				copyTo(&c, l)
+				f.change(&c)
+				overlap := i%2 == 0
+				holds, err := prover[overlap].Holds(&c)
+				if err != nil {
+					t.Fatal(err)
+				}
+				r, err := proof.Prove(&c, s, ch, proof.Options{Overlap: overlap, Detail: 1})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if holds != r.Proved() {
+					t.Errorf("%s %s, %s, %s: the prover says %v, and Prove finds %v", name, style, f.kind, f.name(), holds, r.Findings)
+				}
+				if holds {
+					held++
+				}
+			}
+			t.Logf("%s %s: %d drawn of %d, %d held", name, style, len(drawn), seen, held)
+		}
+	}
+}
+
 // TestFaults plants every single fault of every kind. Each is found, or it is
 // harmless: the slow reading finds that the network still does what the store
 // says. COILWRIGHT_FAULTS=all tries all of them in Millrace too, swaps every two

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"runtime"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -392,6 +393,61 @@ func TestPlainHolds(t *testing.T) {
 		for _, f := range rep.Findings {
 			t.Fatalf("seed %d: %s: %s, %s\n%s\n%v", seed, f.Kind, f.Text, f.Where, f.Path, f.Notes)
 		}
+	}
+}
+
+// TestProver: what a prover says of one list after the other is what Prove
+// says of each alone, whatever parts and wires came before.
+func TestProver(t *testing.T) {
+	held, tried := 0, 0
+	for seed := range uint64(250) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		s, c := randomStore(r)
+		o := Options{Overlap: r.IntN(2) == 0, Detail: 1}
+		prover := NewProver(s, c, o)
+		for range 3 {
+			k := randomList(r, s)
+			if r.IntN(3) > 0 {
+				k = plain(s, r.IntN(2) == 0)
+			}
+			good := k.List
+			for n := range 8 {
+				l := good
+				l.Wires = slices.Clone(good.Wires)
+				for range min(n, 3) {
+					spoil(r, &l)
+				}
+				switch r.IntN(12) {
+				case 0:
+					l.Levels = 1
+				case 1:
+					l.Negative = !l.Negative
+				case 2:
+					l.Wires = append(l.Wires, wiring.Wire{From: "K1:A1", To: "nowhere:1"})
+				case 3:
+					l.Pins = append(slices.Clone(l.Pins), wiring.Pin{Name: "X", Pin: n, Use: wiring.Use{Kind: wiring.Opcode}})
+				}
+				holds, err := prover.Holds(&l)
+				if err != nil {
+					t.Fatal(err)
+				}
+				rep, err := Prove(&l, s, c, o)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if holds != rep.Proved() {
+					t.Fatalf("seed %d: the prover says %v, and Prove finds %v", seed, holds, rep.Findings)
+				}
+				tried++
+				if holds {
+					held++
+				}
+			}
+		}
+	}
+	t.Logf("%d of %d lists held", held, tried)
+	if held < tried/20 || held > tried/2 {
+		t.Errorf("%d of %d lists held: one verdict was hardly tried", held, tried)
 	}
 }
 
