@@ -23,6 +23,7 @@ type fault struct {
 	number int
 	kind   string
 	name   func() string
+	at     []wiring.Terminal // what it is done to
 	change func(*wiring.List)
 }
 
@@ -77,9 +78,9 @@ const swapped = "two wires swapped"
 // faults yields every single fault of every kind in a roomy list.
 func faults(l *wiring.List, p plan, yield func(fault)) {
 	number := 0
-	give := func(kind, name string, change func(*wiring.List)) {
+	give := func(kind, name string, at []wiring.Terminal, change func(*wiring.List)) {
 		number++
-		yield(fault{number, kind, func() string { return name }, change})
+		yield(fault{number, kind, func() string { return name }, at, change})
 	}
 	swap := func(i, j int, back bool) {
 		a, b := l.Wires[i], l.Wires[j]
@@ -89,7 +90,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 				b.From, b.To = b.To, b.From
 			}
 			return fmt.Sprintf("%s - %s with %s - %s", a.From, a.To, b.From, b.To)
-		}, func(c *wiring.List) {
+		}, []wiring.Terminal{a.From, a.To, b.From, b.To}, func(c *wiring.List) {
 			if back {
 				c.Wires[i].To, c.Wires[j].From = b.From, a.To
 			} else {
@@ -114,13 +115,13 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 	}
 	for _, d := range l.Diodes {
 		a, k := d.Ends()
-		give("a diode is missing", d.Name, func(c *wiring.List) {
+		give("a diode is missing", d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
 			renamed(c, map[wiring.Terminal]wiring.Terminal{a: loose[0], k: loose[1]})
 		})
-		give("a diode is reversed", d.Name, func(c *wiring.List) {
+		give("a diode is reversed", d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
 			renamed(c, map[wiring.Terminal]wiring.Terminal{a: k, k: a})
 		})
-		give("a wire instead of a diode, or a shorted one", d.Name, func(c *wiring.List) {
+		give("a wire instead of a diode, or a shorted one", d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
 			c.Wires = append(c.Wires, wiring.Wire{From: a, To: k})
 		})
 		in, out := a, k
@@ -134,7 +135,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 			if !wired[out] || net[col] == net[out] {
 				continue
 			}
-			give("a diode in the wrong column", fmt.Sprintf("%s to %s", d.Name, col), func(c *wiring.List) {
+			give("a diode in the wrong column", fmt.Sprintf("%s to %s", d.Name, col), []wiring.Terminal{a, k, col}, func(c *wiring.List) {
 				renamed(c, map[wiring.Terminal]wiring.Terminal{out: loose[0]})
 				c.Wires = append(c.Wires, wiring.Wire{From: out, To: col})
 			})
@@ -147,30 +148,30 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 				continue
 			}
 			name := string(x)
-			give("a contact on the wrong throw", name, func(c *wiring.List) {
+			give("a contact on the wrong throw", name, []wiring.Terminal{x, brk, mk}, func(c *wiring.List) {
 				renamed(c, map[wiring.Terminal]wiring.Terminal{brk: mk, mk: brk})
 			})
 			for _, t := range []wiring.Terminal{brk, mk} {
 				if !wired[t] {
 					continue
 				}
-				give("a contact is stuck", fmt.Sprintf("%s - %s", x, t), func(c *wiring.List) {
+				give("a contact is stuck", fmt.Sprintf("%s - %s", x, t), []wiring.Terminal{x, t}, func(c *wiring.List) {
 					c.Wires = append(c.Wires, wiring.Wire{From: x, To: t})
 				})
-				give("a contact never closes", fmt.Sprintf("%s - %s", x, t), func(c *wiring.List) {
+				give("a contact never closes", fmt.Sprintf("%s - %s", x, t), []wiring.Terminal{x, t}, func(c *wiring.List) {
 					renamed(c, map[wiring.Terminal]wiring.Terminal{t: loose[0]})
 				})
 			}
 		}
 		a1, a2 := r.Coil()
 		if wired[a1] && wired[a2] {
-			give("a coil is open", r.Name, func(c *wiring.List) {
+			give("a coil is open", r.Name, []wiring.Terminal{a1, a2}, func(c *wiring.List) {
 				renamed(c, map[wiring.Terminal]wiring.Terminal{a1: loose[0]})
 			})
 		}
 	}
 	for i, w := range l.Wires {
-		give("a wire is missing", fmt.Sprintf("%s - %s", w.From, w.To), func(c *wiring.List) {
+		give("a wire is missing", fmt.Sprintf("%s - %s", w.From, w.To), []wiring.Terminal{w.From, w.To}, func(c *wiring.List) {
 			c.Wires = slices.Delete(c.Wires, i, i+1)
 		})
 	}
@@ -199,7 +200,8 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 			if !slices.ContainsFunc(lines[net[out]], func(column int) bool { return p.travels(r, column) }) {
 				continue
 			}
-			give("a row looks at a bit both ways while it travels", fmt.Sprintf("%s through %s", d.Name, r.Name), func(c *wiring.List) {
+			coil, _ := r.Coil()
+			give("a row looks at a bit both ways while it travels", fmt.Sprintf("%s through %s", d.Name, r.Name), []wiring.Terminal{in, coil}, func(c *wiring.List) {
 				at := loose[0]
 				renamed(c, map[wiring.Terminal]wiring.Terminal{in: at})
 				x, brk, mk := c.Relays[ri].Pole(c.Relays[ri].Poles)

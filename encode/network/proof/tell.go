@@ -267,6 +267,10 @@ func (p *prover) tellLine(t *teller, g *group, f *Finding, travels bool, flow fu
 	} else {
 		f.Notes = append(f.Notes, t.nearest(to, end)...)
 	}
+	if !on {
+		f.Notes = append(f.Notes, t.ends()...)
+		f.Notes = append(f.Notes, t.loose()...)
+	}
 	if !col.Low {
 		return
 	}
@@ -334,6 +338,11 @@ func (t *teller) pulled(relay int) []string {
 
 // nearest tells how far the current gets on the way that lacks the least.
 func (t *teller) nearest(to int, end string) []string {
+	return t.lacking(to, end, map[int]bool{})
+}
+
+// lacking is nearest, but for relays of which it is told why they are at rest.
+func (t *teller) lacking(to int, end string, told map[int]bool) []string {
 	edges, from, ok := t.way(t.certain, to, func(x edge) int {
 		if t.certain.ctl[x.ctl]&1 == 0 {
 			return 1
@@ -341,7 +350,7 @@ func (t *teller) nearest(to int, end string) []string {
 		return 0
 	})
 	if !ok {
-		return []string{"nothing that is live leads to " + end + ", whatever the contacts do: " + t.upstream(to)}
+		return []string{"nothing that is live leads to " + end + ", whatever the contacts do: " + t.upstream(to) + t.now()}
 	}
 	out := []string{"the way that lacks the least: " + t.spell(edges, from, end)}
 	seen := map[int]bool{}
@@ -365,6 +374,26 @@ func (t *teller) nearest(to int, end string) []string {
 		if state == "pulled in" && !seen[c.relay] {
 			seen[c.relay] = true
 			out = append(out, t.pulled(c.relay)...)
+		}
+		if n := t.circuit.coils[c.relay]; state == "at rest" && n >= 0 && !t.outside(n) && !told[c.relay] && len(told) < maxReasons {
+			told[c.relay] = true
+			out = append(out, t.lacking(n, "coil of "+name, told)...)
+		}
+	}
+	return out
+}
+
+// outside reports whether a wire of the backplane brings current to a net.
+func (t *teller) outside(net int) bool {
+	return net == t.circuit.feed || slices.ContainsFunc(t.circuit.allUses, func(u use) bool { return u.net == net })
+}
+
+// now names the wires of the phases that are powered.
+func (t *teller) now() string {
+	out := ""
+	for _, ph := range []int{t.at.Phase, t.at.Second} {
+		if ph > 0 && t.circuit.phase[ph] >= 0 {
+			out += ", and what is live is " + t.pin(wiring.Phase, ph)
 		}
 	}
 	return out
@@ -397,11 +426,121 @@ func (t *teller) upstream(to int) string {
 	more := ""
 	switch n := len(pins); {
 	case n == 0:
-		return "no pin that brings current in leads there at all"
+		return "no pin that brings current in leads there at all" + t.island(to)
 	case n > maxUpstream:
 		pins, more = pins[:maxUpstream], fmt.Sprintf(" and %d more", n-maxUpstream)
 	}
 	return "what leads there is " + strings.Join(pins, ", ") + more
+}
+
+// island names the parts that lead to a net and are fed by nothing.
+func (t *teller) island(to int) string {
+	w := t.circuit
+	seen := make([]bool, w.nets)
+	seen[to] = true
+	var names []string
+	added := map[int]bool{}
+	reach := func(part, from, to int, text string) bool {
+		if !seen[to] || added[part] || from == to || to == w.feed {
+			return false
+		}
+		added[part], seen[from] = true, true
+		names = append(names, text)
+		return true
+	}
+	for again := true; again; {
+		again = false
+		for i, d := range w.diodes {
+			again = reach(-1-i, d.from, d.to, t.text(edge{part: int32(-1 - i)})) || again
+		}
+		for i, c := range w.contacts {
+			again = reach(i, c.common, c.throw, w.text(c, false)) || again
+			again = reach(i, c.throw, c.common, w.text(c, true)) || again
+		}
+	}
+	return strings.Join(listed(", only ", names, ""), "")
+}
+
+// ends tells where current comes to that goes no further, the longest way
+// first: where a part or a wire is missing, it stops short of it.
+func (t *teller) ends() []string {
+	g, w := t.g, t.circuit
+	dist := fill(w.nets, -1)
+	via := make([]*edge, w.nets)
+	var todo []int
+	for n, x := range t.certain.source {
+		if x&1 == 1 {
+			dist[n] = 0
+			todo = append(todo, n)
+		}
+	}
+	on := make([]bool, w.nets) // to a net, a coil or a line
+	for i := 0; i < len(todo); i++ {
+		n := todo[i]
+		for _, k := range g.out.of(n) {
+			if x := &g.edges[k]; t.certain.ctl[x.ctl]&1 == 1 && dist[x.to] < 0 {
+				dist[x.to], via[x.to] = dist[n]+1, x
+				on[n] = true
+				todo = append(todo, int(x.to))
+			}
+		}
+	}
+	for _, list := range [][]int{w.coils, w.line} {
+		for _, n := range list {
+			if n >= 0 {
+				on[n] = true
+			}
+		}
+	}
+	var names []string
+	for _, n := range slices.Backward(todo) {
+		if via[n] != nil && !on[n] {
+			names = append(names, t.far(*via[n]))
+		}
+	}
+	return listed("current comes to ", names, " and goes no further")
+}
+
+// far is the terminal at which current leaves a contact, or a diode.
+func (t *teller) far(x edge) string {
+	w := t.circuit
+	if x.part < 0 {
+		return w.lying[w.diodes[-1-x.part].number].name
+	}
+	c := w.contacts[x.part]
+	if int(x.from) == c.common {
+		return string(w.terms[c.to])
+	}
+	return string(w.terms[c.at])
+}
+
+// listed is a note about some names, or none without any.
+func listed(before string, names []string, after string) []string {
+	switch n := len(names); {
+	case n == 0:
+		return nil
+	case n > maxUpstream:
+		names, after = names[:maxUpstream], fmt.Sprintf(" and %d more%s", n-maxUpstream, after)
+	}
+	return []string{before + strings.Join(names, ", ") + after}
+}
+
+// loose names diodes that are in the list and carry nothing.
+func (t *teller) loose() []string {
+	w := t.circuit
+	var out []string
+	for _, d := range w.lying {
+		var ends []string
+		for _, i := range []int{d.first, d.first + 1} {
+			if !w.wired[i] {
+				ends = append(ends, string(w.terms[i]))
+			}
+		}
+		if len(ends) > 0 && len(out) < maxReasons {
+			out = append(out, "nothing is wired to "+strings.Join(ends, " and "))
+		}
+	}
+	return out
 }
 
 // asked lists where the definition asks for a line in a state.
