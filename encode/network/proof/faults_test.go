@@ -177,11 +177,16 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 	}
 	for i, a := range l.Wires {
 		for j, b := range l.Wires[:i] {
-			if net[a.From] == net[b.From] || i-j > p.reach {
+			if i-j > p.reach {
 				continue
 			}
-			swap(i, j, false)
-			swap(i, j, true)
+			// Two wires that meet stay as they are.
+			if a.From != b.From && a.To != b.To {
+				swap(i, j, false)
+			}
+			if a.From != b.To && a.To != b.From {
+				swap(i, j, true)
+			}
 		}
 	}
 	lines := map[int][]int{}
@@ -211,12 +216,22 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 	}
 }
 
-// nets numbers what wires join, for telling what is one net from what is not.
+// nets numbers what wires and the backplane join.
 func nets(l *wiring.List) map[wiring.Terminal]int {
 	next := map[wiring.Terminal][]wiring.Terminal{}
+	join := func(a, b wiring.Terminal) {
+		next[a] = append(next[a], b)
+		next[b] = append(next[b], a)
+	}
 	for _, w := range l.Wires {
-		next[w.From] = append(next[w.From], w.To)
-		next[w.To] = append(next[w.To], w.From)
+		join(w.From, w.To)
+	}
+	backplane := map[wiring.Use]wiring.Terminal{}
+	for _, p := range l.Pins {
+		if b, ok := backplane[p.Use]; ok && p.Use.Kind != wiring.Spare {
+			join(b, p.Terminal())
+		}
+		backplane[p.Use] = p.Terminal()
 	}
 	out := map[wiring.Terminal]int{}
 	var walk func(t wiring.Terminal, n int)
