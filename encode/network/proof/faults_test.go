@@ -73,7 +73,13 @@ type plan struct {
 	travels func(r wiring.Relay, column int) bool
 }
 
-const swapped = "two wires swapped"
+const (
+	swapped  = "two wires swapped"
+	missing  = "a wire is missing"
+	stuck    = "a contact is stuck"
+	shorted  = "a wire instead of a diode, or a shorted one"
+	bothWays = "a row looks at a bit both ways while it travels"
+)
 
 // faults yields every single fault of every kind in a roomy list.
 func faults(l *wiring.List, p plan, yield func(fault)) {
@@ -121,7 +127,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 		give("a diode is reversed", d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
 			renamed(c, map[wiring.Terminal]wiring.Terminal{a: k, k: a})
 		})
-		give("a wire instead of a diode, or a shorted one", d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
+		give(shorted, d.Name, []wiring.Terminal{a, k}, func(c *wiring.List) {
 			c.Wires = append(c.Wires, wiring.Wire{From: a, To: k})
 		})
 		in, out := a, k
@@ -155,7 +161,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 				if !wired[t] {
 					continue
 				}
-				give("a contact is stuck", fmt.Sprintf("%s - %s", x, t), []wiring.Terminal{x, t}, func(c *wiring.List) {
+				give(stuck, fmt.Sprintf("%s - %s", x, t), []wiring.Terminal{x, t}, func(c *wiring.List) {
 					c.Wires = append(c.Wires, wiring.Wire{From: x, To: t})
 				})
 				give("a contact never closes", fmt.Sprintf("%s - %s", x, t), []wiring.Terminal{x, t}, func(c *wiring.List) {
@@ -171,7 +177,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 		}
 	}
 	for i, w := range l.Wires {
-		give("a wire is missing", fmt.Sprintf("%s - %s", w.From, w.To), []wiring.Terminal{w.From, w.To}, func(c *wiring.List) {
+		give(missing, fmt.Sprintf("%s - %s", w.From, w.To), []wiring.Terminal{w.From, w.To}, func(c *wiring.List) {
 			c.Wires = slices.Delete(c.Wires, i, i+1)
 		})
 	}
@@ -206,7 +212,7 @@ func faults(l *wiring.List, p plan, yield func(fault)) {
 				continue
 			}
 			coil, _ := r.Coil()
-			give("a row looks at a bit both ways while it travels", fmt.Sprintf("%s through %s", d.Name, r.Name), []wiring.Terminal{in, coil}, func(c *wiring.List) {
+			give(bothWays, fmt.Sprintf("%s through %s", d.Name, r.Name), []wiring.Terminal{in, coil}, func(c *wiring.List) {
 				at := loose[0]
 				renamed(c, map[wiring.Terminal]wiring.Terminal{in: at})
 				x, brk, mk := c.Relays[ri].Pole(c.Relays[ri].Poles)
@@ -488,8 +494,8 @@ func TestFaults(t *testing.T) {
 					case name != "millrace":
 					case !all:
 						return 2
-					case kind == swapped:
-						return 300
+					case kind == swapped, kind == bothWays:
+						return 200
 					}
 					return math.MaxInt
 				})

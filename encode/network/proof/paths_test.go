@@ -95,7 +95,7 @@ func TestPathsNameFaults(t *testing.T) {
 					}
 					// A wire across a part is not named: current comes to one side of it
 					// and goes on from the other.
-					if slices.Contains([]string{"a contact is stuck", "a wire instead of a diode, or a shorted one"}, kind) {
+					if kind == stuck || kind == shorted {
 						beside = through
 					}
 					switch {
@@ -103,7 +103,7 @@ func TestPathsNameFaults(t *testing.T) {
 						named++
 					case beside:
 						near++
-					case kind != swapped && kind != "a wire is missing":
+					case kind != swapped && kind != missing:
 						t.Errorf("%s %s, %s, %s: no finding shows it or what it is wired to", name, style, kind, f.name())
 						for _, x := range r.Findings {
 							t.Logf("%s; %s; %s; %q", x.Text, x.Where, x.Path, x.Notes)
