@@ -516,3 +516,26 @@ func TestFaults(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkSwappedWires asks a prover about one list of Millrace after the other.
+func BenchmarkSwappedWires(b *testing.B) {
+	for _, style := range network.Styles {
+		m, s, ch := machineOf(b, "millrace")
+		l := roomy(placed(b, m, s, ch, style))
+		o := proof.Options{Overlap: m.Sequencer.Overlap > 0}
+		b.Run(style, func(b *testing.B) {
+			prover := proof.NewProver(s, ch, o)
+			c := &wiring.List{}
+			copyTo(c, l)
+			dice := rand.New(rand.NewPCG(1, 10))
+			for b.Loop() {
+				x, y := &c.Wires[dice.IntN(len(c.Wires))], &c.Wires[dice.IntN(len(c.Wires))]
+				x.To, y.To = y.To, x.To
+				if _, err := prover.Holds(c); err != nil {
+					b.Fatal(err)
+				}
+				x.To, y.To = y.To, x.To
+			}
+		})
+	}
+}
