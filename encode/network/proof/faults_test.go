@@ -493,9 +493,9 @@ func TestFaults(t *testing.T) {
 					switch {
 					case name != "millrace":
 					case !all:
-						return 2
+						return 1
 					case kind == swapped, kind == bothWays:
-						return 200
+						return 100
 					}
 					return math.MaxInt
 				})
