@@ -374,7 +374,14 @@ func TestWide(t *testing.T) {
 	if !r.Proved() || r.Opcodes != 1<<30 || r.States < 1<<32 {
 		t.Error(reportText(r))
 	}
+	prover := NewProver(s, c, Options{Overlap: true})
+	if holds, err := prover.Holds(&k.List); err != nil || !holds {
+		t.Error("the prover does not let it pass", err)
+	}
 	k.move("K2:12", "K2:14")
+	if holds, err := prover.Holds(&k.List); err != nil || holds {
+		t.Error("the prover lets a wrong throw pass", err)
+	}
 	if r, err = Prove(&k.List, s, c, Options{}); err != nil || r.Proved() {
 		t.Error("a wrong throw was not found", err)
 	}
