@@ -3,7 +3,6 @@ package network
 import (
 	"fmt"
 	"math/bits"
-	"math/rand/v2"
 	"slices"
 	"strings"
 
@@ -44,11 +43,10 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 	if !slices.Contains(Styles, style) {
 		return nil, fmt.Errorf("there is no style %q: plain, shared, minimal", style)
 	}
+	columns := drivenColumns(s)
 	driven := store.NewSet(len(s.Columns))
-	for _, c := range s.Word.Bits {
-		if c >= 0 {
-			driven.Add(c)
-		}
+	for _, c := range columns {
+		driven.Add(c)
 	}
 	drafts := gather(s, driven)
 	if len(drafts) > MostRows {
@@ -59,17 +57,23 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 		if st == "shared" && style == "minimal" {
 			continue
 		}
-		d := newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
+		d := newDesigner(s, ch, hw, columns, st == "minimal")
 		var c *Circuit
 		if st == "plain" {
 			c = d.plain(s, drafts)
 		} else {
-			if p := d.byPattern(effort / 3); p != nil {
+			p := d.byPattern(effort / 3)
+			if p != nil {
 				c = d.draw(s, p)
 			}
 			if c == nil || len(d.pieces) <= mostPieces {
-				d = newDesigner(s, ch, hw, driven.Columns(), st == "minimal")
-				if x := d.cheapest(s, effort); c == nil || x.Price(hw).Total < c.Price(hw).Total {
+				e := newDesigner(s, ch, hw, columns, st == "minimal")
+				x := e.cheapest(s, effort)
+				// Dealing takes a while: not for a plan that is out of reach.
+				if p != nil && c.Price(hw).Total < 1.2*x.Price(hw).Total {
+					c = d.draw(s, d.deal(p, d.dealWork()))
+				}
+				if c == nil || x.Price(hw).Total < c.Price(hw).Total {
 					c = x
 				}
 			}
@@ -85,6 +89,17 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 		}
 	}
 	return best, nil
+}
+
+// drivenColumns lists the columns that the control word drives, ascending.
+func drivenColumns(s *store.Store) []int {
+	driven := store.NewSet(len(s.Columns))
+	for _, c := range s.Word.Bits {
+		if c >= 0 {
+			driven.Add(c)
+		}
+	}
+	return driven.Columns()
 }
 
 // plain gives each row a tree of its own, which is one pole of its condition's relay.
@@ -154,7 +169,7 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		}
 	} else {
 		for k, c := range conds {
-			if _, ok := d.addCondition(c); ok {
+			if d.addCondition(c) {
 				d.names[len(d.conds)-1] = names[k]
 				relayOf[keys[k]] = len(d.vars) - 1
 			}
@@ -223,9 +238,19 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 // gives the same network on every machine: about two seconds on a common one.
 const effort = 120_000_000
 
-// mostPieces bounds the search from bits alone: with more, decoding once and
-// working with relays has come out cheaper each time, and is found sooner.
+// mostPieces bounds the search from bits alone and the dealing: with more,
+// decoding once and working with relays has come out cheaper each time, and dealing
+// comes by too few changes to find a better one.
 const mostPieces = 200
+
+// dealWork is what dealing contacts out to poles may take: half a second on a
+// common machine for a small one, some seconds for more.
+func (d *designer) dealWork() int {
+	if len(d.pieces) <= 64 {
+		return 4_000_000
+	}
+	return 20_000_000
+}
 
 // steady reports whether nothing that a variable looks at is in change-over.
 func (x *variable) steady(still []uint64) bool {
@@ -267,44 +292,28 @@ func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	p = d.conditions(p, effort*2/3)
 	keep(p)
 	p = d.search(p, effort*5/6)
-	keep(p)
-	random := rand.New(rand.NewPCG(1, 2))
-	prices := slices.Clone(d.price)
-	for range 30 {
-		if d.work > effort {
-			break
-		}
-		for v := range d.price {
-			d.price[v] = prices[v] * (0.8 + 0.4*random.Float64())
-		}
-		d.cache = map[string]*feed{}
-		if keep(d.weigh(p.wires, nil, -1)) {
-			prices = slices.Clone(d.price)
-		}
-	}
+	keep(d.deal(p, d.dealWork()))
 	return best
 }
 
 // draw turns a plan into points, contacts and diodes.
 func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 	c := &Circuit{}
-	w := &drawing{designer: d, c: c, s: s, signals: make([]int, len(d.vars)), columns: map[int]int{}, fed: make([]int, len(d.driven))}
+	w := &drawing{designer: d, c: c, s: s, signals: make([]int, len(d.vars)), columns: map[int]int{}, condition: map[int]int{}, drops: map[int][]cube.Cube{}}
 	for i := range w.signals {
 		w.signals[i] = -1
 	}
-	used := d.usedConditions(p)
 	feedPoint := -1
-	var order []int
-	for k, on := range used {
-		if on {
-			order = append(order, k)
-		}
-	}
-	var coils *feed
+	order, coils := d.inUse(p), p.coils
 	if len(order) > 0 {
 		feedPoint = w.point(Point{Kind: FeedPoint})
-		coils = d.coilFeed(p, order)
+		if coils == nil {
+			q := *p
+			q.order, q.coils = order, d.coilFeed(p, order)
+			p, coils = &q, q.coils
+		}
 	}
+	lines, ends := d.direct(p)
 	// The signals first, bits and flags in order, so that designators follow them.
 	mark := map[int]bool{}
 	look := func(v int) { mark[v] = true }
@@ -321,36 +330,38 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 			w.signals[v] = w.signal(Signal{Kind: kind, N: n, Coil: -1})
 		}
 	}
-	for _, k := range order {
-		sig := Signal{Kind: ConditionSignal, N: len(w.coilOf) + 1, Owner: d.names[k]}
+	w.pulls = make([][]cube.Cube, len(order))
+	if coils != nil {
+		for _, b := range coils.trees {
+			b.root.cubes(cube.Cube{}, func(t *decision, at cube.Cube) {
+				for _, k := range t.outputs.Columns() {
+					w.pulls[b.outputs[k]] = append(w.pulls[b.outputs[k]], at)
+				}
+			})
+		}
+	}
+	for n, k := range order {
+		w.pulls[n] = cube.Joined(w.pulls[n])
+		sig := Signal{Kind: ConditionSignal, N: n + 1, Owner: d.names[k], When: w.pulls[n]}
 		var in []int
 		for i := range d.pieces {
 			if d.vars[d.bits+k].values[i] == 2 {
-				sig.When = append(sig.When, d.pieces[i].at)
 				in = append(in, i)
 			}
 		}
 		if sig.Owner == "" {
 			sig.Owner = d.owners(s, in)
 		}
-		n := w.signal(sig)
-		w.signals[d.bits+k] = n
-		pt := w.point(Point{Kind: CoilPoint, N: n})
-		c.Signals[n].Coil = pt
+		at := w.signal(sig)
+		w.signals[d.bits+k] = at
+		w.condition[d.bits+k] = n
+		pt := w.point(Point{Kind: CoilPoint, N: at})
+		c.Signals[at].Coil = pt
 		w.coilOf = append(w.coilOf, pt)
 	}
 	if coils != nil {
-		leaves := make([]int, len(order))
 		for _, b := range coils.trees {
-			count(b, leaves)
-		}
-		for _, b := range coils.trees {
-			w.hang(b, feedPoint, leaves, -1, phaseSet{}, func(n int) int { return w.coilOf[n] })
-		}
-	}
-	for k := range p.wires {
-		for _, b := range p.feeds[k].trees {
-			count(b, w.fed)
+			w.hang(b, feedPoint, ends, -1, phaseSet{}, func(n int) int { return w.coilOf[n] })
 		}
 	}
 	pulse := 0
@@ -380,7 +391,7 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 			}
 		}
 		for _, b := range p.feeds[k].trees {
-			w.hang(b, wire, w.fed, wire, set, w.column)
+			w.hang(b, wire, lines, wire, set, w.column)
 		}
 	}
 	for i, l := range d.driven {
@@ -398,15 +409,54 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 // drawing is a circuit in the making.
 type drawing struct {
 	*designer
-	c       *Circuit
-	s       *store.Store
-	signals []int // by variable
-	columns map[int]int
-	phaseAt map[int]int
-	fed     []int // by driven line: leaves that feed it
-	coilOf  []int // by condition in use
-	every   []int32
-	path    []int
+	c         *Circuit
+	s         *store.Store
+	signals   []int // by variable
+	columns   map[int]int
+	phaseAt   map[int]int
+	coilOf    []int // by condition in use
+	every     []int32
+	path      []int
+	lits      []literal           // what the contacts of path are closed for
+	condition map[int]int         // by variable: which of the conditions in use it is
+	pulls     [][]cube.Cube       // by condition in use: when its relay is in
+	drops     map[int][]cube.Cube // and when it is not
+}
+
+// literal is a variable that is on or off.
+type literal struct {
+	v  int
+	on bool
+}
+
+// closed is when all contacts of the path are closed, whatever can occur.
+func (w *drawing) closed() []cube.Cube {
+	list := []cube.Cube{{}}
+	for _, l := range w.lits {
+		with := []cube.Cube{{Care: 1 << l.v}}
+		if l.v >= w.bits {
+			n := w.condition[l.v]
+			with = w.pulls[n]
+			if !l.on {
+				if w.drops[n] == nil {
+					w.drops[n] = cube.Complement(w.pulls[n], w.bits)
+				}
+				with = w.drops[n]
+			}
+		} else if l.on {
+			with[0].Value = 1 << l.v
+		}
+		var both []cube.Cube
+		for _, a := range list {
+			for _, b := range with {
+				if c, ok := a.And(b); ok {
+					both = append(both, c)
+				}
+			}
+		}
+		list = both
+	}
+	return cube.Joined(list)
 }
 
 func (w *drawing) point(p Point) int {
@@ -448,31 +498,15 @@ func (w *drawing) everyPiece() []int32 {
 	return w.every
 }
 
-// count adds up the leaves that feed each output of a tree.
-func count(b branch, leaves []int) {
-	var walk func(t *decision)
-	walk = func(t *decision) {
-		if t.v >= 0 {
-			walk(t.off)
-			walk(t.on)
-			return
-		}
-		for _, k := range t.outputs.Columns() {
-			leaves[b.outputs[k]]++
-		}
-	}
-	walk(b.root)
-}
-
-// hang draws one tree from a point. Leaves that feed one output which nothing
-// else feeds end on it; all others are rows with a diode to each output.
-func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseSet, to func(output int) int) {
+// hang draws one tree from a point. Leaves that feed one output end on it where
+// that may be (direct). All others are rows with a diode to each output.
+func (w *drawing) hang(b branch, from int, direct []bool, wire int, phases phaseSet, to func(output int) int) {
 	var draw func(t *decision, at int, in []int32)
-	row := func(t *decision, at int, in []int32, direct bool) {
+	row := func(t *decision, at int, in []int32, ends bool) {
 		if wire < 0 {
 			return
 		}
-		r := CircuitRow{Point: at, Wire: wire, Phases: phases.phases(), Direct: direct, Through: slices.Clone(w.path)}
+		r := CircuitRow{Point: at, Wire: wire, Phases: phases.phases(), Direct: ends, Through: slices.Clone(w.path)}
 		for _, k := range t.outputs.Columns() {
 			r.Lines = append(r.Lines, w.driven[b.outputs[k]])
 		}
@@ -487,10 +521,8 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 		}
 		r.Owner = w.owners(w.s, for_)
 		if len(w.path) > 0 {
-			for _, i := range for_ {
-				r.When = append(r.When, w.pieces[i].at)
-			}
-			if !direct {
+			r.When = w.closed()
+			if !ends {
 				w.c.Points[at].N = len(w.c.Rows)
 			}
 		}
@@ -507,7 +539,7 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 		if len(out) == 0 {
 			return -1
 		}
-		if len(out) == 1 && leaves[b.outputs[out[0]]] == 1 {
+		if len(out) == 1 && direct[b.outputs[out[0]]] {
 			at := to(b.outputs[out[0]])
 			row(t, at, in, true)
 			return at
@@ -548,8 +580,11 @@ func (w *drawing) hang(b branch, from int, leaves []int, wire int, phases phaseS
 			return out
 		}
 		off, on := side(t.off, 1), side(t.on, 2)
+		w.lits = append(w.lits, literal{t.v, false})
 		breaks := throw(t.off, off)
+		w.lits[len(w.lits)-1].on = true
 		makes := throw(t.on, on)
+		w.lits = w.lits[:len(w.lits)-1]
 		w.c.Contacts[n].Break, w.c.Contacts[n].Make = breaks, makes
 		w.path = w.path[:len(w.path)-1]
 	}
@@ -629,21 +664,10 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 		}
 		tied = append(tied, x)
 	}
-	frozen := make([]uint64, len(d.pieces))
+	frozen := d.coilFrozen(p)
 	alive := make([]int32, len(d.pieces))
-	for i := range d.pieces {
+	for i := range alive {
 		alive[i] = int32(i)
-		for w, f := range p.feeds {
-			still := d.pieces[i].frozenIn(p.wires[w])
-			if still == 0 || p.wires[w].and(d.pieces[i].live).empty() {
-				continue
-			}
-			for _, b := range f.trees {
-				if d.meets(b.root, i) {
-					frozen[i] |= still
-				}
-			}
-		}
 	}
 	all := d.vars
 	d.vars = all[:d.bits]
@@ -661,13 +685,33 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 	d.vars = all
 	apart := &feed{}
 	for n, k := range order {
-		apart.trees = append(apart.trees, branch{[]int{n}, d.roots[k]})
+		apart.trees = append(apart.trees, branch{outputs: []int{n}, root: d.roots[k]})
 		apart.cost += d.coils[k]
 	}
 	if f.cost < apart.cost {
 		return f
 	}
 	return apart
+}
+
+// coilFrozen returns for each piece the bits that are in change-over while a
+// wire is powered on which it comes past a contact of a condition.
+func (d *designer) coilFrozen(p *plan) []uint64 {
+	frozen := make([]uint64, len(d.pieces))
+	for i := range d.pieces {
+		for w, f := range p.feeds {
+			still := d.pieces[i].frozenIn(p.wires[w])
+			if still == 0 || p.wires[w].and(d.pieces[i].live).empty() {
+				continue
+			}
+			for _, b := range f.trees {
+				if d.meets(b.root, i) {
+					frozen[i] |= still
+				}
+			}
+		}
+	}
+	return frozen
 }
 
 // meets reports whether a piece comes past a contact of a condition.

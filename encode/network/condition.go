@@ -10,15 +10,15 @@ import (
 // addCondition gives a pattern a relay: its coil tree decides where it is in
 // on pieces that do not matter, and from then on it is one more variable. It
 // returns false if the pattern cannot be told apart.
-func (d *designer) addCondition(c condition) (cost float64, ok bool) {
+func (d *designer) addCondition(c condition) bool {
 	root := d.coilTree([]condition{c})
 	if root.cost >= impossible || root.v < 0 {
-		return 0, false
+		return false
 	}
 	values, looks := make([]uint8, len(d.pieces)), make([]uint64, len(d.pieces))
 	for p := range d.pieces {
-		root.walk(d.vars[:d.bits], int32(p), 0, func(outputs store.Set, looked uint64) {
-			if outputs.Has(0) {
+		root.walk(d.vars[:d.bits], int32(p), 0, func(leaf *decision, looked uint64) {
+			if leaf.outputs.Has(0) {
 				values[p] |= 2
 			} else {
 				values[p] |= 1
@@ -32,16 +32,16 @@ func (d *designer) addCondition(c condition) (cost float64, ok bool) {
 	d.roots = append(d.roots, root)
 	d.coils = append(d.coils, root.cost-d.diode) // a coil that one leaf feeds needs no diode
 	d.cache = map[string]*feed{}
-	return root.cost, true
+	return true
 }
 
-func (d *designer) dropCondition(cache map[string]*feed) {
+func (d *designer) dropCondition() {
 	d.vars = d.vars[:len(d.vars)-1]
 	d.price = d.price[:len(d.price)-1]
 	d.conds = d.conds[:len(d.conds)-1]
 	d.roots = d.roots[:len(d.roots)-1]
 	d.coils = d.coils[:len(d.coils)-1]
-	d.cache = cache
+	d.cache = map[string]*feed{}
 }
 
 // coilTree finds one tree on the feed that pulls in the conditions given.
@@ -164,39 +164,97 @@ func (d *designer) conditions(p *plan, until int) *plan {
 	type bid struct {
 		c    condition
 		gain float64
-		at   int // number of conditions it was weighed beside
 	}
 	var bids []bid
 	for _, c := range d.patterns(p) {
-		bids = append(bids, bid{c, impossible, -1})
+		bids = append(bids, bid{c, impossible})
 	}
-	for len(bids) > 0 && d.work < until {
-		slices.SortStableFunc(bids, func(a, b bid) int { return cmp.Compare(b.gain, a.gain) })
-		b := &bids[0]
-		cache := d.cache
-		coil, ok := d.addCondition(b.c)
-		if !ok {
-			bids = bids[1:]
-			continue
-		}
-		next := d.weigh(p.wires, nil, -1)
-		gain := p.cost - next.cost - coil - d.idle(next, len(d.conds)-1)
-		if b.at == len(d.conds)-1 || gain > 0 && (len(bids) == 1 || gain >= bids[1].gain) {
-			if gain <= 1e-9 {
-				d.dropCondition(cache)
+	// One try a node is enough to tell which pattern is worth more.
+	budget := d.budget
+	d.budget = 0
+	defer func() { d.budget = budget }()
+	coils := 0.0
+	if order := d.inUse(p); len(order) > 0 {
+		coils = d.coilFeed(p, order).cost
+	}
+	var refused []bid
+	taken := false // since the first of them was refused
+	for d.work < until {
+		if len(bids) == 0 {
+			if !taken {
 				break
 			}
-			p = next
+			// What was not worth a tree of its own may be worth a branch of the
+			// trees that are there now.
+			bids, refused, taken = refused, nil, false
+			for k := range bids {
+				bids[k].gain = impossible
+			}
+			if len(bids) == 0 {
+				break
+			}
+		}
+		slices.SortStableFunc(bids, func(a, b bid) int { return cmp.Compare(b.gain, a.gain) })
+		b := &bids[0]
+		if !d.addCondition(b.c) {
 			bids = bids[1:]
 			continue
 		}
-		d.dropCondition(cache)
-		b.gain, b.at = gain, len(d.conds)
-		if gain <= 0 {
+		next := d.again(p)
+		more := -coils
+		if order := d.inUse(next); len(order) > 0 {
+			more += d.coilFeed(next, order).cost
+		}
+		gain := p.cost - next.cost - more - d.idle(next, len(d.conds)-1)
+		if gain > 1e-9 && (len(bids) == 1 || gain >= bids[1].gain) {
+			p = next
+			coils += more
+			taken = true
+			bids = bids[1:]
+			continue
+		}
+		d.dropCondition()
+		b.gain = gain
+		if gain <= 1e-9 {
+			refused = append(refused, *b)
 			bids = bids[1:]
 		}
 	}
 	return p
+}
+
+// again grows the trees of a plan anew, each for its outputs, and keeps those
+// that come out cheaper: what one condition more would save.
+func (d *designer) again(p *plan) *plan {
+	q := *p
+	q.feeds = slices.Clone(p.feeds)
+	for w, f := range p.feeds {
+		var alive []int32
+		var frozen []uint64
+		for n, b := range f.trees {
+			if b.root.contacts == 0 {
+				continue
+			}
+			if alive == nil {
+				alive, frozen = d.powered(p.wires[w])
+			}
+			var group []demand
+			for _, l := range b.outputs {
+				group = append(group, demand{l, p.usage[l].pieces[slices.Index(p.usage[l].wires, w)]})
+			}
+			root := d.grow(group, alive, frozen, func(i, l int) bool { return d.fits(p.wires[w], i, l) })
+			if root.cost >= b.root.cost {
+				continue
+			}
+			if q.feeds[w] == f {
+				q.feeds[w] = &feed{slices.Clone(f.trees), f.cost}
+			}
+			q.feeds[w].trees[n].root = root
+			q.feeds[w].cost += root.cost - b.root.cost
+			q.cost += root.cost - b.root.cost
+		}
+	}
+	return &q
 }
 
 // idle is the price of the poles of a condition's relays that nothing uses.
@@ -209,7 +267,7 @@ func (d *designer) idle(p *plan, cond int) float64 {
 	})
 	poles := d.hw.Relay.Poles
 	spare := (poles - uses%poles) % poles
-	return float64(spare) * d.bodyPrice() / float64(poles)
+	return grain(float64(spare) * d.bodyPrice() / float64(poles))
 }
 
 // pattern is what a group of outputs on a wire needs from a relay.
@@ -299,14 +357,7 @@ func (d *designer) byPattern(until int) *plan {
 	direct := make([][]demand, len(p.wires))
 	trees := make([]*decision, len(p.wires))
 	onWire := func(w int, group []demand) *decision {
-		frozen := make([]uint64, len(d.pieces))
-		var alive []int32
-		for i := range d.pieces {
-			if !p.wires[w].and(d.pieces[i].live).empty() {
-				alive = append(alive, int32(i))
-				frozen[i] = d.pieces[i].frozenIn(p.wires[w])
-			}
-		}
+		alive, frozen := d.powered(p.wires[w])
 		return d.grow(group, alive, frozen, func(i, line int) bool { return d.fits(p.wires[w], i, line) })
 	}
 	spotsOf := make([][]int, len(patterns))
@@ -328,7 +379,7 @@ func (d *designer) byPattern(until int) *plan {
 			}
 			uses := len(spotsOf[k])
 			bodies, _ := ConditionSignal.bodies(uses, d.hw.Relay.Poles)
-			relay := float64(bodies)*d.bodyPrice() + float64(uses)*(d.hw.Cost.Contact+2*d.hw.Cost.Joint) + d.contactPrice()
+			relay := float64(bodies)*d.bodyPrice() + float64(uses)*grain(d.hw.Cost.Contact+2*d.hw.Cost.Joint) + d.contactPrice()
 			more := 0.0
 			next := map[int]*decision{}
 			groups := map[int][]demand{}
@@ -415,14 +466,7 @@ func (d *designer) byPattern(until int) *plan {
 			d.vars = append(d.vars, all[first+x.pattern])
 			d.price = append(d.price, prices[first+x.pattern])
 		}
-		frozen := make([]uint64, len(d.pieces))
-		var alive []int32
-		for i := range d.pieces {
-			if !p.wires[x.wire].and(d.pieces[i].live).empty() {
-				alive = append(alive, int32(i))
-				frozen[i] = d.pieces[i].frozenIn(p.wires[x.wire])
-			}
-		}
+		alive, frozen := d.powered(p.wires[x.wire])
 		b := branch{root: d.grow(x.group, alive, frozen, func(i, line int) bool { return d.fits(p.wires[x.wire], i, line) })}
 		if x.pattern >= 0 {
 			b.root = shift(b.root, d.bits, first+x.pattern)
@@ -474,9 +518,9 @@ func (d *designer) addJoint(tied []demand, alive []int32, may func(piece, patter
 		values[k], looks[k] = make([]uint8, len(d.pieces)), make([]uint64, len(d.pieces))
 	}
 	for p := range d.pieces {
-		d.joint.trees[0].root.walk(d.vars[:d.bits], int32(p), 0, func(outputs store.Set, looked uint64) {
+		d.joint.trees[0].root.walk(d.vars[:d.bits], int32(p), 0, func(leaf *decision, looked uint64) {
 			for k := range tied {
-				if outputs.Has(k) {
+				if leaf.outputs.Has(k) {
 					values[k][p] |= 2
 				} else {
 					values[k][p] |= 1

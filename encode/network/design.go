@@ -35,7 +35,11 @@ type designer struct {
 	poles  bool      // weigh a wire as if each group of outputs took one pole
 	joint  *feed     // trees that pull in all conditions at once, if they were made so
 	work   int       // wants looked at so far, in words of pieces: the same on every machine
-	budget int       // nodes of a tree that are tried in several ways
+	low    int       // lines that end in an inverter
+	byCost bool      // ask variables in the order of what contacts cost
+	levels []*level  // of one tree after the other
+	small  map[uint64]*decision
+	budget int // nodes of a tree that are tried in several ways
 }
 
 // condition is a pattern that has a relay of its own.
@@ -62,6 +66,7 @@ func (f *feed) empty() bool { return f.cost == 0 }
 type branch struct {
 	outputs []int // lines (index into driven), or conditions
 	root    *decision
+	sure    []store.Set // by output: the pieces on which it is fed; only while dealing
 }
 
 // demand is the pieces that need an output from a wire.
@@ -71,12 +76,12 @@ type demand struct {
 }
 
 func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven []int, free bool) *designer {
-	d := &designer{hw: hw, phases: s.Phases, bits: s.OpcodeBits + len(s.Flags), driven: driven, cache: map[string]*feed{}, budget: 6, names: map[int]string{}}
+	d := &designer{hw: hw, phases: s.Phases, bits: s.OpcodeBits + len(s.Flags), driven: driven, cache: map[string]*feed{}, small: map[uint64]*decision{}, budget: 6, names: map[int]string{}}
 	d.flags = (1<<len(s.Flags) - 1) << s.OpcodeBits
 	d.pieces = cut(s, ch, driven, free)
 	d.nlog = make([]float64, 2*len(d.pieces)+2)
 	for n := 1; n < len(d.nlog); n++ {
-		d.nlog[n] = float64(n) * math.Log2(float64(n))
+		d.nlog[n] = grain(float64(n) * math.Log2(float64(n)))
 	}
 	opcode := uint64(1)<<s.OpcodeBits - 1
 	for _, m := range ch.Moving {
@@ -84,12 +89,17 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 			d.travel.add(m.Phase)
 		}
 	}
+	for _, l := range driven {
+		if s.Columns[l].Low {
+			d.low++
+		}
+	}
 	d.owned = d.countOwners()
 	d.vars = bitVariables(d.pieces, d.bits)
+	d.diode = grain(hw.Cost.Diode + 2*hw.Cost.Joint)
 	for range d.vars {
 		d.price = append(d.price, d.contactPrice())
 	}
-	d.diode = hw.Cost.Diode + 2*hw.Cost.Joint
 	return d
 }
 
@@ -99,12 +109,17 @@ func (d *designer) bodyPrice() float64 {
 	if d.hw.Relay.Suppression != "none" {
 		body += d.diode
 	}
-	return body
+	return grain(body)
 }
+
+// grain rounds a price so that sums of prices, and small multiples, are exact:
+// comparisons then come out alike on every machine, in whatever order a
+// compiler adds.
+func grain(price float64) float64 { return math.Round(price*(1<<20)) / (1 << 20) }
 
 // contactPrice is what a transfer costs with its share of a relay body.
 func (d *designer) contactPrice() float64 {
-	return d.hw.Cost.Contact + 3*d.hw.Cost.Joint + d.bodyPrice()/float64(d.hw.Relay.Poles)
+	return grain(d.hw.Cost.Contact + 3*d.hw.Cost.Joint + d.bodyPrice()/float64(d.hw.Relay.Poles))
 }
 
 // wirePrice is what it takes to have the wire at all.
@@ -114,7 +129,7 @@ func (d *designer) wirePrice(w phaseSet) float64 {
 	case n < 2:
 		return 0
 	case d.hw.Diode.Levels < 2:
-		return float64(n)*d.diode + d.hw.Cost.Relay + d.hw.Cost.Contact + 6*d.hw.Cost.Joint + d.diode
+		return float64(n)*d.diode + grain(d.hw.Cost.Relay+d.hw.Cost.Contact+6*d.hw.Cost.Joint+d.diode)
 	}
 	return float64(n) * d.diode
 }
@@ -239,24 +254,34 @@ func (d *designer) hang(w phaseSet, demands []demand) *feed {
 	if f, ok := d.cache[string(key)]; ok {
 		return f
 	}
-	frozen := make([]uint64, len(d.pieces))
-	var alive []int32
+	f := d.arrangeOn(w, demands)
+	d.cache[string(key)] = f
+	return f
+}
+
+// arrangeOn finds the trees of a wire, whether they were found before or not.
+func (d *designer) arrangeOn(w phaseSet, demands []demand) *feed {
+	alive, frozen := d.powered(w)
+	may := func(piece, line int) bool { return d.fits(w, piece, line) }
+	if d.poles {
+		return &feed{cost: d.wirePrice(w) + d.poleCost(demands, alive, may)}
+	}
+	f := d.arrange(demands, alive, frozen, may)
+	f.cost += d.wirePrice(w)
+	return f
+}
+
+// powered lists the pieces that can occur while a wire is powered, and by piece
+// the bits that are in change-over then.
+func (d *designer) powered(w phaseSet) (alive []int32, frozen []uint64) {
+	frozen = make([]uint64, len(d.pieces))
 	for i := range d.pieces {
 		if !w.and(d.pieces[i].live).empty() {
 			alive = append(alive, int32(i))
 			frozen[i] = d.pieces[i].frozenIn(w)
 		}
 	}
-	may := func(piece, line int) bool { return d.fits(w, piece, line) }
-	if d.poles {
-		f := &feed{cost: d.wirePrice(w) + d.poleCost(demands, alive, may)}
-		d.cache[string(key)] = f
-		return f
-	}
-	f := d.arrange(demands, alive, frozen, may)
-	f.cost += d.wirePrice(w)
-	d.cache[string(key)] = f
-	return f
+	return alive, frozen
 }
 
 // poleCost is what a wire costs if every group of outputs that is not always
@@ -378,7 +403,14 @@ func bytesOf(s store.Set) []byte {
 // grow finds one tree for a group of outputs. Its outputs are numbered within the group.
 func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func(piece, output int) bool) *decision {
 	words := len(store.NewSet(len(d.pieces)))
-	g := &grower{vars: d.vars, price: d.price, diode: d.diode, memo: map[string]*decision{}, left: d.budget, nlog: d.nlog, work: &d.work}
+	g := &grower{vars: d.vars, price: d.price, diode: d.diode, left: d.budget, nlog: d.nlog, work: &d.work, share: d.contactPrice(), byCost: d.byCost, levels: d.levels}
+	if words > 1 {
+		g.memo = map[string]*decision{}
+	} else {
+		clear(d.small)
+		g.small = d.small
+	}
+	defer func() { d.levels = g.levels }()
 	g.sortOf = make([]int, len(d.pieces))
 	at := map[string]int{}
 	pieces := store.NewSet(len(d.pieces))
@@ -429,6 +461,9 @@ func (d *designer) grow(group []demand, alive []int32, frozen []uint64, may func
 		x := &d.vars[v]
 		barred := make(store.Set, words)
 		for _, p := range alive {
+			if d.price[v] >= impossible {
+				break
+			}
 			if x.looks[p]&frozen[p] != 0 {
 				barred.Add(int(p))
 			}
@@ -443,7 +478,10 @@ type plan struct {
 	wires []phaseSet
 	usage []usage // by line
 	feeds []*feed // by wire
-	cost  float64
+	cost  float64 // of what hangs on the wires, by the shares of bodies
+	order []int   // conditions in use, once they are settled
+	coils *feed   // the trees that pull them in
+	total float64 // as Circuit.Price counts
 }
 
 // contacts calls look with the variable of each contact of all wires.

@@ -46,13 +46,18 @@ type grower struct {
 	on     []store.Set
 	barred []store.Set // by variable: pieces on which it may not be looked at
 	memo   map[string]*decision
-	sortOf []int // by piece: its want
-	tally  []int // by want, for present
+	small  map[uint64]*decision // instead, where pieces fit into a word
+	sortOf []int                // by piece: its want
+	tally  []int                // by want, for present
 	found  []int
 	nlog   []float64 // n log2 n
 	groups [2][]cluster
 	space  [2][]uint64
 	work   *int
+	share  float64 // of a contact still needed, where nobody knows of which variable
+	byCost bool
+	levels []*level
+	depth  int
 	left   int // nodes that may still be tried with more than one variable
 }
 
@@ -63,8 +68,13 @@ const impossible = 1e9
 // grow returns the tree for these pieces; its cost is impossible if contacts
 // that are in change-over would be needed.
 func (g *grower) grow(pieces store.Set) *decision {
-	key := string(bytesOf(pieces))
-	if d, ok := g.memo[key]; ok {
+	key := ""
+	if len(pieces) > 1 {
+		key = string(bytesOf(pieces))
+		if d, ok := g.memo[key]; ok {
+			return d
+		}
+	} else if d, ok := g.small[pieces[0]]; ok {
 		return d
 	}
 	groups := g.clusters(pieces, 0)
@@ -77,7 +87,11 @@ func (g *grower) grow(pieces store.Set) *decision {
 	} else {
 		d = g.split(pieces)
 	}
-	g.memo[key] = d
+	if len(pieces) > 1 {
+		g.memo[key] = d
+	} else {
+		g.small[pieces[0]] = d
+	}
 	return d
 }
 
@@ -174,19 +188,37 @@ func (g *grower) entropy(groups []cluster) float64 {
 	return sum + g.nlog[n]
 }
 
+// level is what splitting needs on one level of the tree.
+type level struct {
+	choices []choice
+	space   []uint64
+}
+
 type choice struct {
-	v       int
-	off, on store.Set
-	groups  int
-	entropy float64
-	picked  bool
+	v        int
+	off, on  store.Set
+	groups   int
+	entropy  float64
+	estimate float64 // of the contacts that are still needed
+	picked   bool
 }
 
 func (g *grower) split(pieces store.Set) *decision {
 	words := len(pieces)
-	choices := make([]choice, 0, len(g.vars))
-	space := make([]uint64, 0, 2*words*len(g.vars))
+	if g.depth == len(g.levels) {
+		g.levels = append(g.levels, &level{})
+	}
+	l := g.levels[g.depth]
+	if n := 2 * words * len(g.vars); cap(l.space) < n {
+		l.choices, l.space = make([]choice, 0, len(g.vars)), make([]uint64, 0, n)
+	}
+	g.depth++
+	defer func() { g.depth-- }()
+	choices, space := l.choices[:0], l.space[:0]
 	for v := range g.vars {
+		if g.price[v] >= impossible {
+			continue
+		}
 		at := len(space)
 		space = space[:at+2*words]
 		c := choice{v: v, off: space[at : at+words : at+words], on: space[at+words : at+2*words : at+2*words]}
@@ -208,6 +240,7 @@ func (g *grower) split(pieces store.Set) *decision {
 		a, b := g.clusters(c.off, 0), g.clusters(c.on, 1)
 		c.groups = len(a) + len(b)
 		c.entropy = g.entropy(a) + g.entropy(b)
+		c.estimate = g.price[v] + g.share*float64(c.groups)
 		choices = append(choices, c)
 	}
 	if len(choices) == 0 {
@@ -218,7 +251,7 @@ func (g *grower) split(pieces store.Set) *decision {
 		return cmp.Or(cmp.Compare(a.entropy, b.entropy), cmp.Compare(a.groups, b.groups), cmp.Compare(g.price[a.v], g.price[b.v])) < 0
 	}
 	fewer := func(a, b *choice) bool {
-		return cmp.Or(cmp.Compare(a.groups, b.groups), cmp.Compare(a.entropy, b.entropy), cmp.Compare(g.price[a.v], g.price[b.v])) < 0
+		return cmp.Or(cmp.Compare(a.estimate, b.estimate), cmp.Compare(a.entropy, b.entropy)) < 0
 	}
 	pick := func(less func(a, b *choice) bool, n int) {
 		var first, second *choice
@@ -240,6 +273,8 @@ func (g *grower) split(pieces store.Set) *decision {
 		g.left--
 		pick(better, 2)
 		pick(fewer, 2)
+	} else if g.byCost {
+		pick(fewer, 1)
 	} else {
 		pick(better, 1)
 	}
@@ -265,9 +300,9 @@ func (g *grower) split(pieces store.Set) *decision {
 }
 
 // walk calls f for each leaf that a piece can reach, with the bits looked at on the way.
-func (d *decision) walk(vars []variable, piece int32, looked uint64, f func(outputs store.Set, looked uint64)) {
+func (d *decision) walk(vars []variable, piece int32, looked uint64, f func(leaf *decision, looked uint64)) {
 	if d.v < 0 {
-		f(d.outputs, looked)
+		f(d, looked)
 		return
 	}
 	x := &vars[d.v]
