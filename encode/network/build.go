@@ -341,14 +341,16 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 		}
 	}
 	for n, k := range order {
-		w.pulls[n] = cube.Joined(w.pulls[n])
-		sig := Signal{Kind: ConditionSignal, N: n + 1, Owner: d.names[k], When: w.pulls[n]}
 		var in []int
+		var pieces []cube.Cube
 		for i := range d.pieces {
 			if d.vars[d.bits+k].values[i] == 2 {
 				in = append(in, i)
+				pieces = append(pieces, d.pieces[i].at)
 			}
 		}
+		w.pulls[n] = d.told(pieces, w.pulls[n])
+		sig := Signal{Kind: ConditionSignal, N: n + 1, Owner: d.names[k], When: w.pulls[n]}
 		if sig.Owner == "" {
 			sig.Owner = d.owners(s, in)
 		}
@@ -455,6 +457,32 @@ func (w *drawing) closed() []cube.Cube {
 			}
 		}
 		list = both
+	}
+	var pieces []cube.Cube
+	for i := range w.pieces {
+		sure := true
+		for _, l := range w.lits {
+			x := w.vars[l.v].values[i]
+			sure = sure && (x == 2 && l.on || x == 1 && !l.on)
+		}
+		if sure {
+			pieces = append(pieces, w.pieces[i].at)
+		}
+	}
+	return w.told(pieces, list)
+}
+
+// told prefers the cubes that owners have, which people know, where disjoint
+// cubes from contacts hold no more than these.
+func (d *designer) told(pieces, list []cube.Cube) []cube.Cube {
+	size := func(list []cube.Cube) (n uint64) {
+		for _, c := range list {
+			n += 1 << (d.bits - c.Literals())
+		}
+		return n
+	}
+	if size(pieces) == size(list) {
+		return cube.Joined(pieces)
 	}
 	return cube.Joined(list)
 }

@@ -265,7 +265,7 @@ func TestPlainByHand(t *testing.T) {
 		"R3 add [{3 1}] {0 0} [4] pulse -1 lines [1] place 0 pin 0 by K4:24",
 		"R4 add [{3 1}] {1 0} [5] pulse -1 lines [3] place 3 pin 0 by K5:14",
 		"R5 add [{3 1}] {1 1} [5] pulse -1 lines [2 3] place 4 pin 0 by K6:14",
-		"R6 undefined [{1 0} {3 3}] {0 0} [3 4] pulse 0 lines [3] place 5 pin 0 by K7:14",
+		"R6 undefined [{3 0} {2 2}] {0 0} [3 4] pulse 0 lines [3] place 5 pin 0 by K7:14",
 		"D1 place 1 phase 3 >| P1 column 0 pin 7",
 		"D2 place 1 phase 4 >| P1 column 0 pin 8",
 		"D3 place 2 R1 >| pc_l column 3 pin 3",
