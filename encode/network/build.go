@@ -63,6 +63,9 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 			c = d.plain(s, drafts)
 		} else {
 			p := d.byPattern(effort / 3)
+			if p != nil && !p.possible() {
+				p = nil
+			}
 			if p != nil {
 				c = d.draw(s, p)
 			}
@@ -70,17 +73,19 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 				e := newDesigner(s, ch, hw, columns, st == "minimal")
 				x := e.cheapest(s, effort)
 				// Dealing takes a while: not for a plan that is out of reach.
-				if p != nil && c.Price(hw).Total < 1.2*x.Price(hw).Total {
+				if p != nil && (x == nil || c.Price(hw).Total < 1.2*x.Price(hw).Total) {
 					c = d.draw(s, d.deal(p, d.dealWork()))
 				}
-				if c == nil || x.Price(hw).Total < c.Price(hw).Total {
+				if c == nil || x != nil && x.Price(hw).Total < c.Price(hw).Total {
 					c = x
 				}
 			}
 		}
-		c.Cost = c.Price(hw)
-		if best == nil || c.Cost.Total < best.Cost.Total {
-			best = c
+		if c != nil { // else nothing but plain will do
+			c.Cost = c.Price(hw)
+			if best == nil || c.Cost.Total < best.Cost.Total {
+				best = c
+			}
 		}
 		best.Style = st
 		best.Bound, best.Because = d.bound(s)
@@ -277,22 +282,25 @@ func (d *designer) pole(v, n int) *decision {
 // the relays' poles: bodies are bought whole, so a contact more on a relay that
 // has a free pole costs less than one that needs another body.
 func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
-	p := d.search(nil, effort/3)
-	best := d.draw(s, p)
-	best.Cost = best.Price(d.hw)
-	keep := func(p *plan) bool {
+	var best *Circuit
+	keep := func(p *plan) {
+		if !p.possible() {
+			return
+		}
 		c := d.draw(s, p)
 		c.Cost = c.Price(d.hw)
-		if c.Cost.Total < best.Cost.Total-1e-9 {
+		if best == nil || c.Cost.Total < best.Cost.Total-1e-9 {
 			best = c
-			return true
 		}
-		return false
 	}
+	p := d.search(nil, effort/3)
+	keep(p)
 	p = d.conditions(p, effort*2/3)
 	keep(p)
 	p = d.search(p, effort*5/6)
-	keep(d.deal(p, d.dealWork()))
+	if p.possible() {
+		keep(d.deal(p, d.dealWork()))
+	}
 	return best
 }
 

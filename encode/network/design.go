@@ -491,6 +491,21 @@ func (p *plan) contacts(look func(v int)) {
 	}
 }
 
+// possible reports whether every line is fed without looking at what travels.
+func (p *plan) possible() bool {
+	if p.cost >= impossible {
+		return false
+	}
+	for _, f := range p.feeds {
+		for _, b := range f.trees {
+			if b.root.cost >= impossible {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // weigh works out what a choice of wires costs. Lines that do not use a wire
 // taken away keep what they had in base.
 func (d *designer) weigh(wires []phaseSet, base *plan, gone int) *plan {
