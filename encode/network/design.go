@@ -95,11 +95,7 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 
 // bodyPrice is what a relay costs with its coil's joints and suppression.
 func (d *designer) bodyPrice() float64 {
-	body := d.hw.Cost.Relay + 2*d.hw.Cost.Joint
-	if d.hw.Relay.Suppression != "none" {
-		body += d.diode
-	}
-	return body
+	return d.hw.Cost.Relay + 2*d.hw.Cost.Joint + float64(suppression(d.hw))*d.diode
 }
 
 // contactPrice is what a transfer costs with its share of a relay body.
