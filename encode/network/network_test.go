@@ -323,9 +323,9 @@ func TestRefusals(t *testing.T) {
 		{"columns", machine.Card{Rows: 9, Columns: 1, Pins: 64}, "card-row-too-wide",
 			"the row of add in phase 5 needs 2 columns, card control has 1", "set columns 2"},
 		{"pins for a relay", machine.Card{Rows: 9, Columns: 9, Pins: 5}, "card-pins",
-			"a relay of add needs 6 pins with the 0 fixed ones, card control has 5", "set pins 6"},
+			"a relay of add needs 6 pins, card control has 5", "set pins 6"},
 		{"pins for a pulse wire", machine.Card{Rows: 9, Columns: 9, Pins: 2}, "card-pins",
-			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 6"},
+			"the pulse wire of 2 phases for add needs 3 pins, card control has 2", "set pins 6"},
 		{"pins taken by the connector", machine.Card{Rows: 9, Columns: 9, Pins: 4, Fixed: []machine.Pin{{Number: 1, Line: -1, Use: "ground"}, {Number: 2, Line: -1, Use: "supply"}}}, "card-pins",
 			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 7"},
 	}
