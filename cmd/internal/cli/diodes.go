@@ -15,11 +15,12 @@ func newDiodes(a *app) *cobra.Command {
 	form := newChoice("text", "text", "csv")
 	style := newStyle()
 	cmd := command("diodes FILE [--form text|csv] [--style STYLE] [-o FILE]", "The placement list for the solder station",
-		`Lists every diode in soldering order with a box to tick. Those of the matrix have
-their card, row, column, line, connector pin (for a line that is active low, the
-coil of its relay), what the row means and which way the band points; those at
-coils, for each card after its rows, have the relay and what their two ends are
-on. The counts of each row, column and card are there to check against.
+		`Lists every diode in soldering order with a box to tick. Those of the matrix
+have their card, row, column, line, connector pin (for a line that is active
+low, the coil of its relay), what the row means and which way the band points;
+those at coils, for each card after its rows, have the relay and what their two
+ends are on. The counts of each row, column and card are there to check
+against.
 
 `+styleHelp,
 		`coilwright diodes millrace.coil | lp
