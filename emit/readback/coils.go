@@ -2,6 +2,7 @@ package readback
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strings"
@@ -16,21 +17,34 @@ type ends struct{ coil, contact string }
 // coils is what the wires say of the relays that stand between diodes and what
 // the diodes are for, to hold other pages against.
 type coils struct {
-	list     *bare.List
-	up       map[string]string // joined terminals
+	id       map[string]int    // of terminals
+	up       []int             // joined ones: the way to the one that stands for all
 	pulses   map[string]ends   // pulse relays by the name of the wire
 	inverted map[string]ends   // inverters by line
 	diodes   map[string]bool   // at coils: whether across
 	said     map[string]bool   // inverters and diodes
-	wired    map[bare.Wire]bool
+	across   map[string]string // by end of a diode: the terminal of a coil that it is wired to
+	relays   map[string]bare.Relay
+	cards    map[string]string // by diode
 }
 
 func newCoils(l *bare.List) *coils {
-	c := &coils{list: l, up: map[string]string{}, pulses: map[string]ends{}, inverted: map[string]ends{}, diodes: map[string]bool{}, said: map[string]bool{}, wired: map[bare.Wire]bool{}}
-	name := map[string]string{}
+	c := &coils{id: make(map[string]int, 2*len(l.Wires)), pulses: map[string]ends{}, inverted: map[string]ends{}, diodes: map[string]bool{},
+		said: map[string]bool{}, across: map[string]string{}, relays: map[string]bare.Relay{}, cards: map[string]string{}}
+	name := make(map[string]string, 2*len(l.Wires))
+	for _, r := range l.Relays {
+		c.relays[r.Name] = r
+	}
+	for _, d := range l.Diodes {
+		c.cards[d.Name] = d.Card
+	}
 	for _, w := range l.Wires {
 		c.join(string(w.From), string(w.To))
-		c.wired[bare.Wire{From: w.From, To: w.To}], c.wired[bare.Wire{From: w.To, To: w.From}] = true, true
+		for _, x := range [][2]string{{string(w.From), string(w.To)}, {string(w.To), string(w.From)}} {
+			if strings.HasSuffix(x[0], ":A1") || strings.HasSuffix(x[0], ":A2") {
+				c.across[x[1]] = x[0]
+			}
+		}
 		name[string(w.From)], name[string(w.To)] = w.Net, w.Net
 	}
 	outside := map[bare.Use]string{}
@@ -42,8 +56,8 @@ func newCoils(l *bare.List) *coils {
 		outside[p.Use] = t
 	}
 	back, feed := outside[bare.Use{Kind: bare.Return}], outside[bare.Use{Kind: bare.Feed}]
-	decided := map[string]bool{} // coils of pulse relays and inverters
-	atCoil := map[string]bool{}
+	decided := map[int]bool{} // coils of pulse relays and inverters
+	atCoil := map[int]bool{}
 	for _, r := range l.Relays {
 		a1, _ := r.Coil()
 		atCoil[c.root(string(a1))] = true
@@ -65,7 +79,7 @@ func newCoils(l *bare.List) *coils {
 			}
 		}
 	}
-	zeners := map[string]bool{}
+	zeners := map[int]bool{}
 	for _, d := range l.Diodes {
 		if anode, cathode := d.Ends(); strings.HasPrefix(d.Name, "Z") {
 			zeners[c.root(string(anode))], zeners[c.root(string(cathode))] = true, true
@@ -88,21 +102,21 @@ func newCoils(l *bare.List) *coils {
 	return c
 }
 
-func (c *coils) root(t string) string {
-	for c.up[t] != "" {
-		if above := c.up[c.up[t]]; above != "" {
-			c.up[t] = above
-		}
-		t = c.up[t]
+func (c *coils) root(t string) int {
+	i, ok := c.id[t]
+	if !ok {
+		i = len(c.up)
+		c.id[t] = i
+		c.up = append(c.up, i)
 	}
-	return t
+	for c.up[i] != i {
+		c.up[i] = c.up[c.up[i]]
+		i = c.up[i]
+	}
+	return i
 }
 
-func (c *coils) join(a, b string) {
-	if a, b = c.root(a), c.root(b); a != b {
-		c.up[a] = b
-	}
-}
+func (c *coils) join(a, b string) { c.up[c.root(a)] = c.root(b) }
 
 func (c *coils) same(a, b string) bool { return c.root(a) == c.root(b) }
 
@@ -156,13 +170,12 @@ func (c *coils) diode(n int, name, card, relay, site, anode, band string, across
 		return refuse(n, "%s is no diode at a coil, not such a one, or listed twice", name)
 	}
 	c.said[name] = true
-	at := slices.IndexFunc(c.list.Relays, func(r bare.Relay) bool { return r.Name == relay })
-	if at < 0 || (site == "") == (c.list.Relays[at].Card == card) || site != "" && site != fmt.Sprint(c.list.Relays[at].Site) {
+	r, ok := c.relays[relay]
+	if !ok || (site == "") == (r.Card == card) || site != "" && site != fmt.Sprint(r.Site) {
 		return refuse(n, "%s: no relay %s at site %q", name, relay, site)
 	}
-	i := slices.IndexFunc(c.list.Diodes, func(d bare.Diode) bool { return d.Name == name })
-	if c.list.Diodes[i].Card != card {
-		return refuse(n, "%s is on card %s and said to be on %s", name, c.list.Diodes[i].Card, card)
+	if c.cards[name] != card {
+		return refuse(n, "%s is on card %s and said to be on %s", name, c.cards[name], card)
 	}
 	if !c.at(name, relay) {
 		return refuse(n, "%s is not at the coil of %s", name, relay)
@@ -179,13 +192,8 @@ func (c *coils) diode(n int, name, card, relay, site, anode, band string, across
 // if it lies across the coil, on its own terminal by a wire.
 func (c *coils) at(name, relay string) bool {
 	for _, end := range []string{name + ":A", name + ":K"} {
-		if !c.diodes[name] && c.same(relay+":A1", end) {
+		if !c.diodes[name] && c.same(relay+":A1", end) || c.across[end] == relay+":A1" || c.across[end] == relay+":A2" {
 			return true
-		}
-		for _, coil := range []string{relay + ":A1", relay + ":A2"} {
-			if c.wired[bare.Wire{From: bare.Terminal(coil), To: bare.Terminal(end)}] {
-				return true
-			}
 		}
 	}
 	return false
@@ -193,24 +201,15 @@ func (c *coils) at(name, relay string) bool {
 
 // missing names what nothing was said of.
 func (c *coils) missing(diodes bool) error {
-	for _, line := range sorted(c.inverted) {
+	for _, line := range slices.Sorted(maps.Keys(c.inverted)) {
 		if !c.said[line] {
 			return fmt.Errorf("nothing is said of the inverter of %s", line)
 		}
 	}
-	for _, name := range sorted(c.diodes) {
+	for _, name := range slices.Sorted(maps.Keys(c.diodes)) {
 		if diodes && !c.said[name] {
 			return fmt.Errorf("%s at a coil is not listed", name)
 		}
 	}
 	return nil
-}
-
-func sorted[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for name := range m {
-		out = append(out, name)
-	}
-	slices.Sort(out)
-	return out
 }
