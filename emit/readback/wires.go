@@ -307,8 +307,10 @@ func (l *wireRecords) schedule(want *bare.List) error {
 	for _, e := range relays.inverted {
 		stands[strings.TrimSuffix(e.coil, ":A1")] = "inverter"
 	}
+	called := map[string]string{}
 	for _, s := range l.said {
 		if s.kind == "relay" {
+			called[s.name] = s.called
 			coil := net[s.name+":A1"]
 			use := stands[s.name]
 			switch {
@@ -340,7 +342,7 @@ func (l *wireRecords) schedule(want *bare.List) error {
 			return refuse(s.line, "%s is said to be at relay %s, and is not", s.name, s.called)
 		}
 	}
-	return nil
+	return newConditions(relays, want).check(called)
 }
 
 // sameItems compares two lists, whatever their order, and names what only one has.
@@ -364,7 +366,7 @@ func sameItems[T comparable](what string, got, want []T) error {
 
 var (
 	sheetTitle  = regexp.MustCompile(`^Card (.+), (relays|wires by net|terminals by part)$`)
-	sheetRelay  = regexp.MustCompile(`^\[ \] (\S+) site (\d+), (\d+) of (\d+) poles? in use, A1 on (.+?), A2 on return(?:, fed through D\d+(?: D\d+)*)?(?:, (D\d+)(?: and (Z\d+))? across the coil)?; follows .+$`)
+	sheetRelay  = regexp.MustCompile(`^\[ \] (\S+) site (\d+), (\d+) of (\d+) poles? in use, A1 on (.+?), A2 on return(?:, fed through D\d+(?: D\d+)*)?(?:, (D\d+)(?: and (Z\d+))? across the coil)?; follows (.+?)(?: \(\d+ of \d+\))?(?:, pole 1 drives the others)?$`)
 	sheetWire   = regexp.MustCompile(`\[ \] (\S+) - (\S+)`)
 	sheetPart   = regexp.MustCompile(`^\[ \] ([A-Z]\d+): (.+)$`)
 	sheetPins   = regexp.MustCompile(`^\[ \] (.+): (J\d+:\d+(?: - J\d+:\d+)*)$`)
@@ -383,6 +385,7 @@ type sheetReader struct {
 	relays  []bare.Relay
 	coils   map[string]string   // net of A1 as the schedule of relays has it
 	across  map[string][]string // diodes across a coil
+	follows map[string]string   // what a relay follows
 	wires   []bare.Wire
 	cardOf  map[bare.Terminal]string // of the ends of wires, as their titles have it
 	nets    map[bare.Terminal]string // as the list by part has them
@@ -402,7 +405,7 @@ func WiresText(r io.Reader, want *bare.List) error {
 	if err != nil {
 		return err
 	}
-	t := &sheetReader{want: want, coils: map[string]string{}, across: map[string][]string{}, cardOf: map[bare.Terminal]string{}, nets: map[bare.Terminal]string{},
+	t := &sheetReader{want: want, coils: map[string]string{}, across: map[string][]string{}, follows: map[string]string{}, cardOf: map[bare.Terminal]string{}, nets: map[bare.Terminal]string{},
 		joined: map[string][]string{}, bought: map[string]int{}, totals: map[string][4]int{}}
 	text := strings.Split(string(bytes.TrimSuffix(all, []byte("\n"))), "\n")
 	of := &store.Store{Machine: want.Machine, Hash: want.Hash}
@@ -508,7 +511,7 @@ func (t *sheetReader) line(n int, line string) error {
 			return refuse(n, "%d of %d poles", used, poles)
 		}
 		t.relays = append(t.relays, bare.Relay{Name: m[1], Card: t.card, Site: site, Poles: poles})
-		t.coils[m[1]] = m[5]
+		t.coils[m[1]], t.follows[m[1]] = m[5], m[8]
 		for _, d := range m[6:8] {
 			if d != "" {
 				t.across[m[1]] = append(t.across[m[1]], d)
@@ -660,6 +663,9 @@ func (t *sheetReader) compare() error {
 		if n != t.bought[what] {
 			return fmt.Errorf("the parts list has %d %s, and there are %d", t.bought[what], what, n)
 		}
+	}
+	if err := newConditions(newCoils(t.want), t.want).check(t.follows); err != nil {
+		return err
 	}
 	if !maps.Equal(per, t.totals) {
 		return fmt.Errorf("the counts of relays, diodes, pins and wires are %v, and should be %v", t.totals, per)

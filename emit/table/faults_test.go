@@ -430,6 +430,10 @@ func TestEditedBellows(t *testing.T) {
 		{"wires.csv", "re:(relay,K1,.*),coil of K1,", "$1,coil of K2,", "A1 on \"coil of K2\""},
 		{"wires.csv", "re:diode,Z1,(.*),suppression,,K1", "diode,Z1,$1,suppression,,K2", "Z1 is said to be at relay K2"},
 		{"wires.csv", "re:diode,Z1,(.*),suppression,,K1", "diode,Z1,$1,matrix,,", "Z1 is said to be a diode of matrix"},
+		{"wires.txt", "re:opcode 001/1\\?", "opcode 001/0?", "is said to be pulled in by 001/0?; the wires do not"},
+		{"wires.txt", "re:draw: opcode 000", "draw: opcode 00?", "is said to be pulled in by 00?; the wires do not"},
+		{"wires.txt", "re:draw: opcode 000", "draw", "is said to follow \"draw\""},
+		{"wires.csv", "re:hold: opcode 01\\?/10", "hold: opcode 011/10", "the wires do at"},
 		{"summary.txt", "in style plain or shared", "in any style", "where is said to be"},
 	} {
 		a := pages()[tt.artefact]
