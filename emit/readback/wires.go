@@ -322,6 +322,9 @@ func (l *wireRecords) schedule(want *bare.List) error {
 			default:
 				use = "condition"
 			}
+			if coil == "" && use == "inverter" {
+				coil = s.follows // of a line that is never on: no wire is there
+			}
 			if s.follows != coil || s.number != strconv.Itoa(len(poles[s.name])) || s.use != use || s.called == "" {
 				return refuse(s.line, "%s is said to be a relay of kind %s with %s poles in use, A1 on %q; it is %s, %d, %q", s.name, s.use, s.number, s.follows, use, len(poles[s.name]), coil)
 			}

@@ -283,7 +283,11 @@ func (l *placement) blocks() []block {
 			add(diodes, means, title...)
 		}
 		coils := l.atCoils(card)
-		if rule != "" && coils != nil { // relays alone
+		switch { // relays alone
+		case rule == "":
+		case coils == nil:
+			coils = []block{{"", []string{rule, "", "No diode on this card."}}}
+		default:
 			coils[0].lines = slices.Insert(coils[0].lines, 0, rule, "")
 		}
 		out = append(append(out, coils...), l.counts(b)...)

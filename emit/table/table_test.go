@@ -40,12 +40,21 @@ func loadStyle(t testing.TB, name, style string) Facts {
 	if example, ok := strings.CutPrefix(name, "examples/"); ok {
 		path = filepath.Join("..", "..", name, example+".coil")
 	}
-	src, list := definition.Load(path, os.ReadFile)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return loadText(t, name, string(text), style)
+}
+
+func loadText(t testing.TB, name, text, style string) Facts {
+	t.Helper()
+	src, list := definition.Load(name+".coil", func(string) ([]byte, error) { return []byte(text), nil })
 	m, more := machine.Resolve(src)
 	list = append(list, more...)
 	p, more := schedule.Encode(m)
 	list = append(list, more...)
-	if len(list) > 0 {
+	if list.Errors() > 0 {
 		t.Fatalf("%s: %v", name, list)
 	}
 	s := schedule.Weave(m, p)
@@ -453,5 +462,43 @@ func TestHeads(t *testing.T) {
 	}
 	if pages < 20 {
 		t.Errorf("only %d pages", pages)
+	}
+}
+
+// TestSmallCards reads the pages back of cards with relays and no diode, and of a
+// `low` line that is never on, whose inverter has no wire at its coil.
+func TestSmallCards(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(folder, "bellows.coil"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	edited := strings.NewReplacer("poles 2, suppression zener", "poles 1, suppression none", "relays 9", "relays 3",
+		"line damper", "line damper\nline spare low").Replace(string(text))
+	for _, style := range network.Styles {
+		f := loadText(t, "bellows", edited, style)
+		alone, still := 0, len(f.Matrix.Inverters)
+		for card := range f.Matrix.Cards {
+			if boards(f.Matrix)[card].diodes == nil {
+				alone++
+			}
+		}
+		for _, d := range f.Matrix.Diodes {
+			if d.Line >= 0 && f.Matrix.Columns[d.Line].Name == "spare" {
+				t.Errorf("%s leads to a line that nothing asks for", d.Name)
+			}
+		}
+		if style == "plain" && (alone == 0 || still < 4) {
+			t.Errorf("%d cards without diodes, %d inverters: the pages are worth little", alone, still)
+		}
+		for _, a := range artefacts {
+			text := written(t, a, f)
+			if err := a.read(strings.NewReader(text), f); err != nil {
+				t.Errorf("%s in %s style: %v", a.name, style, err)
+			}
+			// The readers number the cards by their rules.
+			if n := strings.Count(text, "\n-- card "); a.name == "diodes.txt" && n != len(f.Matrix.Cards) {
+				t.Errorf("%d of %d cards on the placement list", n, len(f.Matrix.Cards))
+			}
+		}
 	}
 }
