@@ -359,3 +359,41 @@ func TestSpans(t *testing.T) {
 		}
 	}
 }
+
+// TestPartsSayWhatToBuy: each diode of the list is among the parts, and each
+// part says what it has to stand: 24 V and 1,000 ohm are 24 mA and 576 mW.
+func TestPartsSayWhatToBuy(t *testing.T) {
+	hw := hardware(machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64})
+	hw.Relay.CoilVolts, hw.Relay.CoilOhms, hw.Supply = 24, 1000, 26
+	for how, want := range map[string][]string{
+		"none":  {"for 200 mA and, in reverse, 52 V"},
+		"diode": {"for 200 mA and, in reverse, 52 V", "for the coil's 24 mA and, in reverse, 52 V"},
+		"zener": {"for 200 mA and, in reverse, 100 V", "for the coil's 24 mA and, in reverse, 52 V", "for 24 V (the coil's own: common practice, no source) and 576 mW"},
+	} {
+		hw.Relay.Suppression = how
+		_, n, list := placed(t, tally(), "plain", hw)
+		if len(list) > 0 {
+			t.Fatal(list)
+		}
+		count := 0
+		var diodes []string
+		for _, p := range n.Parts {
+			if strings.Contains(p.What, "diode") {
+				count += p.Count
+				diodes = append(diodes, p.What)
+			}
+		}
+		if count != len(n.List.Diodes) {
+			t.Errorf("%s: %d diodes to buy, %d to solder", how, count, len(n.List.Diodes))
+		}
+		if len(diodes) != len(want) {
+			t.Errorf("%s: %q", how, diodes)
+			continue
+		}
+		for i := range want {
+			if !strings.Contains(diodes[i], want[i]) || !strings.Contains(diodes[i], "common practice, no source") {
+				t.Errorf("%s: %q does not say %q", how, diodes[i], want[i])
+			}
+		}
+	}
+}
