@@ -164,7 +164,7 @@ func (w *conditions) pulsed(relay string) (wire string, ok bool) {
 	return "", false
 }
 
-var saidWhen = regexp.MustCompile(`: opcodes? ([01?_/ ]+)$`)
+var saidWhen = regexp.MustCompile(`: opcodes? ([01?_]+(?:/[01?]+)?(?: [01?_/ ]+)?)$`)
 
 // check holds the opcodes and flags that a page says pull relays in, by relay,
 // against the wires.
