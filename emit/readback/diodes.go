@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
@@ -62,29 +63,29 @@ func (p *placed) next(n int, name, card, place, row, column, line, pin string, r
 // DiodesCSV reads a placement list as CSV and follows its diodes. An error is
 // a *LineError (the number of a record for its line), or names the first word
 // that is not the store's.
-func DiodesCSV(r io.Reader, s *store.Store, style string) error {
+func DiodesCSV(r io.Reader, s *store.Store, list *bare.List) error {
 	records, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return err
 	}
-	head := strings.Split("diode card place row kind owner opcodes flags wire phases column line pin anode band machine hash", " ")
+	head := strings.Split("diode card place row kind owner opcodes flags wire phases column line pin relay coil anode band machine hash", " ")
 	if len(records) == 0 || !slices.Equal(records[0], head) {
 		return refuse(1, "the header is not that of a placement list")
 	}
-	p := newPlaced(s, style)
+	p, relays := newPlaced(s, list.Style), newCoils(list)
 	stated := map[string]string{}
 	for i, f := range records[1:] {
 		n := i + 2
 		name, row, kind, line := f[0], f[3], f[4], f[11]
-		if f[15] != s.Machine || !sameHash(strings.TrimPrefix(f[16], "sha256:"), s) {
-			return refuse(n, "the record is of machine %s with %s", f[15], f[16])
+		if f[17] != s.Machine || !sameHash(strings.TrimPrefix(f[18], "sha256:"), s) {
+			return refuse(n, "the record is of machine %s with %s", f[17], f[18])
 		}
 		if name == "" {
 			r, err := csvRow(n, p.wiring, row, f[6], f[7], f[8])
 			if err != nil {
 				return err
 			}
-			if _, ok := stated[row]; ok || strings.Join(f[12:15], "")+f[2]+f[10] != "" {
+			if _, ok := stated[row]; ok || strings.Join(f[12:17], "")+f[2]+f[10] != "" {
 				return refuse(n, "row %s has diodes, or no contact that lies on a column", row)
 			}
 			stated[row] = f[9]
@@ -93,11 +94,31 @@ func DiodesCSV(r io.Reader, s *store.Store, style string) error {
 			}
 			continue
 		}
+		coil, anode, band := f[14], f[15], f[16]
+		if kind == "feed" || kind == "suppression" {
+			if strings.Join(f[5:13], "")+row != "" || coil != f[13]+":A1" {
+				return refuse(n, "%s is at a coil, and said to be in the matrix too", name)
+			}
+			if err := relays.diode(n, name, f[1], f[13], f[2], anode, band, kind == "suppression"); err != nil {
+				return err
+			}
+			continue
+		}
+		if relay, _, _ := strings.Cut(coil, ":"); relay != f[13] {
+			return refuse(n, "%s: coil %s is not of relay %s", name, coil, f[13])
+		}
 		source, sink := row, line
 		if kind == "pulse" {
 			source, sink = line, row
+			if coil != "" {
+				sink = "coil of " + f[13]
+			}
+			if err := relays.pulse(n, row, coil, relays.pulses[row].contact); err != nil {
+				return err
+			}
+		} else if err := relays.line(n, line, coil); err != nil {
+			return err
 		}
-		anode, band := f[13], f[14]
 		if (anode != source || band != sink) && (anode != sink || band != source) {
 			return refuse(n, "%s lies between %s and %s, not %s and %s", name, anode, band, source, sink)
 		}
@@ -127,6 +148,12 @@ func DiodesCSV(r io.Reader, s *store.Store, style string) error {
 			return err
 		}
 	}
+	for line := range relays.inverted {
+		relays.said[line] = true // it is said in every record of a diode there
+	}
+	if err := relays.missing(true); err != nil {
+		return err
+	}
 	if err := p.agrees(stated); err != nil {
 		return err
 	}
@@ -135,11 +162,14 @@ func DiodesCSV(r io.Reader, s *store.Store, style string) error {
 
 var (
 	named      = regexp.MustCompile(`^[PR]\d+  `)
-	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+): place (\d+), (\d+) diodes?(?:, leaves by pin \d+)?$`)
-	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\))(?: through K\d+:\d+)?(?:, by pin \d+)?: (?:place (\d+), (\d+) diodes?|straight onto (\S+), no diode)$`)
-	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(-|\d+) (column|row|pulse|phase) `)
-	countLine  = regexp.MustCompile(`^\[ \] pin +(-|\d+)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?$`)
-	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows? +(\d+) pulse wires? +(\d+) diodes?$`)
+	pulseTitle = regexp.MustCompile(`^(P\d+)  pulse wire of phases ([-\d ]+?)(?: from (\S+))?: place (\d+), (\d+) diodes?(?: to coil (\S+?))?(?:, leaves by pin \d+(?: \(link \d+\))?)?$`)
+	rowTitle   = regexp.MustCompile(`^(R\d+)  from (?:(phase \d+)|(P\d+) \(phases ([-\d ]+)\))(?: through K\d+:\d+)?(?:, by pin \d+(?: \(link \d+\))?)?: (?:place (\d+), (\d+) diodes?|straight onto (\S+)(?: \(coil (\S+)\))?, no diode)$`)
+	diodeLine  = regexp.MustCompile(`^\[ \] (D\d+) +(\d+) +(\d+) ([PR]\d+) +(-|\d+) (phase \d+|\S+) +(-|\d+|K\d+:A1) +(column|row|pulse|phase|coil) `)
+	coilLine   = regexp.MustCompile(`^\[ \] ([DZ]\d+) +(\d+) (K\d+) +(\d+|-)  (\S+) +(\S+) +(across|into) the coil(?: on another card)?$`)
+	coilTitle  = regexp.MustCompile(`^For coils, on card (.+?)(?:: (\d+) diodes?|, further)$`)
+	countLine  = regexp.MustCompile(`^\[ \] (?:pin|coil) +(-|\d+|K\d+:A1)  (phase \d+|\S+) +column +(-|\d+) +(\d+) diodes?(?:, by pin \d+(?: \(link \d+\))?)?$`)
+	totalLine  = regexp.MustCompile(`^    in all +(\d+) rows? +(\d+) pulse wires? +(\d+) diodes? +(\d+) at coils$`)
+	wholeLine  = regexp.MustCompile(`^Diode placement, \S+ style: (\d+) diodes? on \d+ cards? +page`)
 )
 
 // listReader reads a placement list for paper.
@@ -154,16 +184,20 @@ type listReader struct {
 	counts   map[string]int // diodes by pin, of this card
 	checked  int            // diodes that the counts after cards have accounted for
 	stated   map[string]string
+	relays   *coils
+	atCoils  int // diodes, listed
+	titled   int // diodes at coils, by the titles
+	whole    string
 }
 
 // DiodesText reads a placement list for paper and follows its diodes. Errors
 // are as for DiodesCSV.
-func DiodesText(r io.Reader, s *store.Store, style string) error {
+func DiodesText(r io.Reader, s *store.Store, list *bare.List) error {
 	all, err := io.ReadAll(r)
 	if err != nil {
 		return err
 	}
-	l := &listReader{placed: newPlaced(s, style), stated: map[string]string{}}
+	l := &listReader{placed: newPlaced(s, list.Style), stated: map[string]string{}, relays: newCoils(list)}
 	text := strings.Split(strings.TrimSuffix(string(all), "\n"), "\n")
 	ended := false
 	for i := 0; i < len(text); i++ {
@@ -178,7 +212,37 @@ func DiodesText(r io.Reader, s *store.Store, style string) error {
 		if fed && l.due > 0 {
 			return refuse(n, "a page break within row %s", l.name)
 		}
+		took := 0
+		if i > 0 && !fed {
+			if took, err = l.relays.inverterText(text, i); err != nil {
+				return err
+			}
+		}
 		switch {
+		case took > 0:
+			i += took - 1
+		case wholeLine.MatchString(line):
+			m := wholeLine.FindStringSubmatch(line)
+			if l.whole != "" && l.whole != m[1] {
+				return refuse(n, "%s diodes, and %s on the page before", m[1], l.whole)
+			}
+			l.whole = m[1]
+		case coilTitle.MatchString(line):
+			m := coilTitle.FindStringSubmatch(line)
+			if m[1] != l.cardName {
+				return refuse(n, "coils of card %s under card %s", m[1], l.cardName)
+			}
+			more, _ := strconv.Atoi(m[2])
+			l.titled += more
+		case coilLine.MatchString(line):
+			m := coilLine.FindStringSubmatch(line)
+			if m[2] != strconv.Itoa(l.cards) {
+				return refuse(n, "%s on card %s, under card %d", m[1], m[2], l.cards)
+			}
+			l.atCoils++
+			if err := l.relays.diode(n, m[1], l.cardName, m[3], strings.Trim(m[4], "-"), m[5], m[6], m[7] == "across"); err != nil {
+				return err
+			}
 		case i == 0 || fed:
 			if err := headed(n, line, s); err != nil {
 				return err
@@ -189,7 +253,10 @@ func DiodesText(r io.Reader, s *store.Store, style string) error {
 			l.counts = map[string]int{}
 		case pulseTitle.MatchString(line):
 			m := pulseTitle.FindStringSubmatch(line)
-			if err := l.title(n, m[1], m[3], m[4]); err != nil {
+			if err := l.title(n, m[1], m[4], m[5]); err != nil {
+				return err
+			}
+			if err := l.relays.pulse(n, m[1], m[6], m[3]); err != nil {
 				return err
 			}
 			l.row, l.stated[m[1]] = nil, m[2]
@@ -207,6 +274,9 @@ func DiodesText(r io.Reader, s *store.Store, style string) error {
 			}
 			l.stated[m[1]] = m[4] + strings.TrimPrefix(m[2], "phase ")
 			if m[7] != "" {
+				if err := l.relays.line(n, m[7], m[8]); err != nil {
+					return err
+				}
 				if err := l.reach(n, l.row, m[7]); err != nil {
 					return err
 				}
@@ -224,11 +294,11 @@ func DiodesText(r io.Reader, s *store.Store, style string) error {
 			l.checked += l.counts[key]
 		case totalLine.MatchString(line):
 			m := totalLine.FindStringSubmatch(line)
-			if m[1] != strconv.Itoa(len(l.rows)) || m[2] != strconv.Itoa(len(l.pulses)) || m[3] != strconv.Itoa(l.diodes) {
-				return refuse(n, "%d rows, %d pulse wires and %d diodes; the totals say %s, %s and %s", len(l.rows), len(l.pulses), l.diodes, m[1], m[2], m[3])
+			if m[1] != strconv.Itoa(len(l.rows)) || m[2] != strconv.Itoa(len(l.pulses)) || m[3] != strconv.Itoa(l.diodes) || m[4] != strconv.Itoa(l.atCoils) {
+				return refuse(n, "%d rows, %d pulse wires and %d diodes, %d at coils; the totals say %s, %s and %s, %s", len(l.rows), len(l.pulses), l.diodes, l.atCoils, m[1], m[2], m[3], m[4])
 			}
 			ended = true
-		case strings.HasPrefix(line, "[ ] D"):
+		case strings.HasPrefix(line, "[ ] D") || strings.HasPrefix(line, "[ ] Z"):
 			return refuse(n, "a line of a diode that is cut short")
 		}
 	}
@@ -237,8 +307,13 @@ func DiodesText(r io.Reader, s *store.Store, style string) error {
 		return refuse(len(text), "no totals: the end is missing")
 	case l.due > 0:
 		return fmt.Errorf("row %s lacks %d diodes of its count", l.name, l.due)
+	case l.whole != strconv.Itoa(l.diodes+l.atCoils) || l.titled != l.atCoils:
+		return fmt.Errorf("%d diodes and %d at coils; the titles say %s, and %d at coils", l.diodes, l.atCoils, l.whole, l.titled)
 	case l.checked != l.diodes:
 		return fmt.Errorf("%d diodes, the counts of the cards have %d", l.diodes, l.checked)
+	}
+	if err := l.relays.missing(true); err != nil {
+		return err
 	}
 	for _, name := range slices.Sorted(maps.Keys(l.pulses)) {
 		said, err := parseSpans(l.stated[name])
@@ -288,11 +363,17 @@ func (l *listReader) diode(n int, m []string) error {
 		return refuse(n, "%s stands under row %s, place %s of card %d, and says %s, place %s of card %s", m[1], l.name, l.place, l.cards, m[4], m[3], m[2])
 	}
 	column, pin := strings.Trim(m[5], "-"), strings.Trim(m[7], "-")
+	if strings.HasPrefix(pin, "K") {
+		if err := l.relays.line(n, m[6], pin); err != nil {
+			return err
+		}
+		pin = ""
+	}
 	if err := l.next(n, m[1], m[2], m[3], m[4], column, m[6], pin, m[8] == "row" || m[8] == "phase"); err != nil {
 		return err
 	}
 	l.counts[m[7]+" "+m[6]]++
-	if (l.row == nil) != (m[8] == "pulse" || m[8] == "phase") {
+	if (l.row == nil) != (m[8] == "pulse" || m[8] == "phase" || m[8] == "coil") {
 		return refuse(n, "%s: band to the %s, in row %s", m[1], m[8], l.name)
 	}
 	if l.row != nil {

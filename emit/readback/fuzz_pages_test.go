@@ -1,6 +1,7 @@
 package readback
 
 import (
+	"bytes"
 	"io"
 	"os"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 
 	"coilwright/encode/machine"
 	"coilwright/encode/network"
+	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
@@ -82,6 +84,19 @@ func FuzzMatrixCSV(f *testing.F)  { fuzzPage(f, "matrix.csv", plain(MatrixCSV)) 
 func FuzzDiodesText(f *testing.F) { fuzzPage(f, "diodes.txt", plain(DiodesText)) }
 func FuzzDiodesCSV(f *testing.F)  { fuzzPage(f, "diodes.csv", plain(DiodesCSV)) }
 
-func plain(read func(io.Reader, *store.Store, string) error) func(io.Reader, *store.Store) error {
-	return func(r io.Reader, s *store.Store) error { return read(r, s, "plain") }
+// plain reads a page beside the list of wires of its machine.
+func plain(read func(io.Reader, *store.Store, *bare.List) error) func(io.Reader, *store.Store) error {
+	lists := map[string]*bare.List{}
+	return func(r io.Reader, s *store.Store) error {
+		if lists[s.Machine] == nil {
+			text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "table", s.Machine, "wires.csv"))
+			if err != nil {
+				return err
+			}
+			if lists[s.Machine], err = WiresCSV(bytes.NewReader(text)); err != nil {
+				return err
+			}
+		}
+		return read(r, s, lists[s.Machine])
+	}
 }

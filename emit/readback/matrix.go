@@ -10,13 +10,15 @@ import (
 	"strings"
 
 	"coilwright/encode/cube"
+	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
-// MatrixCSV reads a matrix as CSV and follows its diodes. An error is a
+// MatrixCSV reads a matrix as CSV and follows its diodes; what it says of coils
+// is held against the list of wires. An error is a
 // *LineError (the number of a record for its line), or names the first word
 // that is not the store's.
-func MatrixCSV(r io.Reader, s *store.Store, style string) error {
+func MatrixCSV(r io.Reader, s *store.Store, list *bare.List) error {
 	records, err := csv.NewReader(r).ReadAll()
 	if err != nil {
 		return err
@@ -24,7 +26,7 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 	if len(records) == 0 {
 		return refuse(1, "no header")
 	}
-	first := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "phases"}
+	first := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "coil", "phases"}
 	last := []string{"diodes", "machine", "hash"}
 	lines := make([]string, len(s.Columns))
 	for i, c := range s.Columns {
@@ -33,7 +35,8 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 	if !slices.Equal(records[0], slices.Concat(first, lines, last)) {
 		return refuse(1, "the header is not that of this machine's matrix")
 	}
-	w := newWiring(s, style)
+	w, relays := newWiring(s, list.Style), newCoils(list)
+	var inverted [2][]string // coils and contacts of `low` lines
 	totals := make([]int, len(lines))
 	all, ended := 0, false
 	places := map[string]bool{}
@@ -46,6 +49,13 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 		cells, tail := f[len(first):len(first)+len(lines)], f[len(first)+len(lines):]
 		if tail[1] != s.Machine || !sameHash(strings.TrimPrefix(tail[2], "sha256:"), s) {
 			return refuse(n, "the record is of machine %s with %s", tail[1], tail[2])
+		}
+		if k := slices.Index([]string{"coil", "contact"}, f[4]); k >= 0 {
+			if inverted[k] != nil || f[0] != f[4] || tail[0] != "" {
+				return refuse(n, "a record of %ss that is no such record, or the second", f[4])
+			}
+			inverted[k] = cells
+			continue
 		}
 		diodes, err := strconv.Atoi(tail[0])
 		if err != nil {
@@ -73,9 +83,12 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 		}
 		all += diodes
 		if f[4] == "pulse" {
-			phases, err := parseSpans(f[10])
+			phases, err := parseSpans(f[11])
 			if err != nil {
 				return refuse(n, "%v", err)
+			}
+			if err := relays.pulse(n, f[0], f[10], f[9]); err != nil {
+				return err
 			}
 			if w.pulses[f[0]] != nil {
 				return refuse(n, "pulse wire %s is listed twice", f[0])
@@ -97,7 +110,7 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 		if err != nil {
 			return err
 		}
-		stated[row.name] = f[10]
+		stated[row.name] = f[11]
 		count, direct := 0, 0
 		for l, c := range cells {
 			switch c {
@@ -122,6 +135,16 @@ func MatrixCSV(r io.Reader, s *store.Store, style string) error {
 	}
 	if !ended {
 		return refuse(len(records), "no totals: the end is missing")
+	}
+	for l, name := range lines {
+		if inverted[0] != nil && inverted[1] != nil && inverted[0][l]+inverted[1][l] != "" {
+			if err := relays.inverter(len(records), name, inverted[0][l], inverted[1][l]); err != nil {
+				return err
+			}
+		}
+	}
+	if err := relays.missing(false); err != nil {
+		return err
 	}
 	if err := w.agrees(stated); err != nil {
 		return err
@@ -162,16 +185,22 @@ func (w *wiring) agrees(stated map[string]string) error {
 
 // MatrixText reads a matrix as the text for paper, block by block, and follows
 // the marks. Errors are as for MatrixCSV.
-func MatrixText(r io.Reader, s *store.Store, style string) error {
+func MatrixText(r io.Reader, s *store.Store, list *bare.List) error {
 	text, err := opened(r, s)
 	if err != nil {
 		return err
 	}
-	g := &gridReader{wiring: newWiring(s, style), inAll: map[string]int{}, direct: map[string]int{}, used: map[string]string{}, places: map[string]string{}}
+	g := &gridReader{wiring: newWiring(s, list.Style), relays: newCoils(list), inAll: map[string]int{}, direct: map[string]int{}, used: map[string]string{}, places: map[string]string{}}
 	card := ""
 	for i := 1; i < len(text); i++ {
 		line := text[i]
+		took, err := g.relays.inverterText(text, i)
+		if err != nil {
+			return err
+		}
 		switch {
+		case took > 0:
+			i += took - 1
 		case strings.HasPrefix(line, "-- card "):
 			card, _, _ = strings.Cut(strings.TrimPrefix(line, "-- card "), " --")
 		case strings.HasPrefix(line, usedPrefix):
@@ -232,6 +261,7 @@ func (r run) cut(line string) string {
 // gridReader gathers the blocks of a matrix.
 type gridReader struct {
 	*wiring
+	relays *coils
 	inAll  map[string]int    // diodes of a row or pulse wire by its own count
 	direct map[string]int    // columns that the contact of a row lies on
 	used   map[string]string // phases that a card's list gives for a pulse wire
@@ -255,7 +285,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 			counts = append(counts, r)
 		}
 	}
-	if len(left) < 3 || len(left) > 4 || len(counts) == 0 {
+	if len(left) < 3 || len(left) > 5 || len(counts) == 0 {
 		return at, refuse(at+1, "no ruler of a block")
 	}
 	upright := func(r run, lines []string) string {
@@ -266,7 +296,7 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		return name.String()
 	}
 	pulses := left[1].cut(text[at-1]) != "row"
-	if pulses != (len(left) == 3) {
+	if pulses == (len(left) == 4) {
 		return at, refuse(at+1, "the columns at the left are not those of a block")
 	}
 	var flags []run
@@ -304,7 +334,15 @@ func (g *gridReader) block(text []string, at int, card string) (end int, err err
 		}
 		g.places[spot] = name
 		var row *wiredRow
-		if !pulses {
+		if pulses {
+			coil, contact := "", ""
+			if len(left) == 5 {
+				coil, contact = left[2].cut(line), left[3].cut(line)
+			}
+			if err := g.relays.pulse(i+1, name, coil, contact); err != nil {
+				return i, err
+			}
+		} else {
 			if row, err = g.gridRow(i+1, name, unwrap(heading), left[2].cut(line), flags, line); err != nil {
 				return i, err
 			}
@@ -389,6 +427,9 @@ func (g *gridReader) gridRow(n int, name, heading, wire string, flags []run, lin
 
 // finish checks what only the whole page can show, and compares.
 func (g *gridReader) finish() error {
+	if err := g.relays.missing(false); err != nil {
+		return err
+	}
 	for _, name := range slices.Sorted(maps.Keys(g.used)) {
 		phases := g.used[name]
 		said, err := parseSpans(phases)

@@ -33,13 +33,13 @@ var claimText = map[string]*regexp.Regexp{
 	"word":         regexp.MustCompile(`^(?P<bits>\d+) bits? in (?P<bytes>\d+) bytes?$`),
 	"image":        regexp.MustCompile(`^(?P<address>\d+) address bits?: (?P<words>\d+) words?, (?P<bytes>\d+) bytes?$`),
 	"chips":        regexp.MustCompile(`^(?P<chips>\d+) of (?P<bits>\d+) bits?$`),
-	"relays":       regexp.MustCompile(`^(?P<relays>\d+) with (?P<poles>\d+) poles? in use; cost (?P<cost>[\d.]+), no network less than (?P<bound>[\d.]+)$`),
+	"relays":       regexp.MustCompile(`^(?P<relays>\d+) with (?P<poles>\d+) poles? in use and (?P<coils>\d+) diodes? at their coils; cost (?P<cost>[\d.]+), no network (?P<where>in any style|in style plain or shared) less than (?P<bound>[\d.]+)$`),
 	"matrix":       regexp.MustCompile(`^(?P<style>\S+) style: (?P<rows>\d+) rows?, (?P<pulses>\d+) pulse wires?, (?P<diodes>\d+) diodes?, (?P<cards>\d+) cards?$`),
 }
 
 // Summary reads a summary and counts again what it says: opcodes as those that
 // no row of "undefined" claims, the longest path as the last phase of any row,
-// diodes by their rows. poles by the wires that end on them. n may be nil: then nothing may be said of
+// diodes by their rows, poles by the wires that end on them. n may be nil: then nothing may be said of
 // a matrix.
 // An error is a *LineError, or names what is missing.
 func Summary(r io.Reader, m *machine.Machine, s *store.Store, n *network.Network) error {
@@ -188,7 +188,12 @@ func recounted(m *machine.Machine, s *store.Store, n *network.Network) map[strin
 				}
 			}
 		}
+		where := "in style plain or shared"
+		if n.List.Style == Minimal {
+			where = "in any style"
+		}
 		facts["relays"] = map[string]string{"relays": strconv.Itoa(len(n.List.Relays)), "poles": strconv.Itoa(len(poles)),
+			"coils": strconv.Itoa(len(n.List.Diodes) - len(diodes)), "where": where,
 			"cost": fmt.Sprintf("%.2f", n.Cost.Total), "bound": fmt.Sprintf("%.2f", n.Bound)}
 	}
 	return facts

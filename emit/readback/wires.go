@@ -22,6 +22,14 @@ import (
 // added. It says nothing of what the network does. An error is a *LineError
 // (of the line on which a record begins).
 func WiresCSV(r io.Reader) (*bare.List, error) {
+	l, err := readWires(r)
+	if err != nil {
+		return nil, err
+	}
+	return l.List, nil
+}
+
+func readWires(r io.Reader) (*wireRecords, error) {
 	text := bufio.NewReader(r)
 	if mark, err := text.Peek(3); err == nil && string(mark) == "\ufeff" {
 		text.Discard(3) // some spreadsheets put one
@@ -75,6 +83,15 @@ type wireRecords struct {
 	pins   map[string]bool // terminals
 	wires  []int           // lines
 	origin []origin        // of the records: there may be some before the first
+	said   []said          // of relays and diodes
+}
+
+// said is what a record of a relay or diode says for people. Nobody keeps it
+// right while wires are moved by hand, so that it counts only on what was written.
+type said struct {
+	line                         int
+	kind, name                   string
+	use, number, called, follows string
 }
 
 type origin struct {
@@ -113,6 +130,7 @@ func (l *wireRecords) record(n int, f []string) error {
 		l.Levels, err = number(3, 1, 100)
 		return err
 	case "relay":
+		l.said = append(l.said, said{n, f[0], f[1], f[5], f[6], f[7], f[10]})
 		r := bare.Relay{Name: f[1], Card: f[2]}
 		if r.Site, err = number(3, 1, 10000); err != nil {
 			return err
@@ -124,6 +142,7 @@ func (l *wireRecords) record(n int, f []string) error {
 		l.poles[r.Name] = r.Poles
 		return l.part(n, f)
 	case "diode":
+		l.said = append(l.said, said{n, f[0], f[1], f[5], "", f[7], ""})
 		l.Diodes = append(l.Diodes, bare.Diode{Name: f[1], Card: f[2]})
 		l.poles[f[1]] = 0
 		return l.part(n, f)
@@ -184,7 +203,7 @@ func nameOf(n int, name, card string) error {
 }
 
 // finish checks what may stand before what it refers to.
-func (l *wireRecords) finish() (*bare.List, error) {
+func (l *wireRecords) finish() (*wireRecords, error) {
 	if l.headed == 0 {
 		return nil, refuse(1, "no record says which list this is: the one of kind list is missing")
 	}
@@ -208,7 +227,7 @@ func (l *wireRecords) finish() (*bare.List, error) {
 			return nil, refuse(l.wires[i], "a wire from %s to itself", w.From)
 		}
 	}
-	return l.List, nil
+	return l, nil
 }
 
 // missing says why a terminal is not there, or nothing.
@@ -241,7 +260,7 @@ func (l *wireRecords) missing(t string) string {
 
 // WiresCSVOf reads a list and holds it against the one that it was written from.
 func WiresCSVOf(r io.Reader, want *bare.List) error {
-	got, err := WiresCSV(r)
+	got, err := readWires(r)
 	if err != nil {
 		return err
 	}
@@ -260,7 +279,73 @@ func WiresCSVOf(r io.Reader, want *bare.List) error {
 	if err := sameItems("pin", got.Pins, want.Pins); err != nil {
 		return err
 	}
-	return sameItems("wire", got.Wires, want.Wires)
+	if err := sameItems("wire", got.Wires, want.Wires); err != nil {
+		return err
+	}
+	return got.schedule(want)
+}
+
+// schedule holds what the records of relays and diodes say against the wires.
+func (l *wireRecords) schedule(want *bare.List) error {
+	relays := newCoils(want)
+	net, poles := map[string]string{}, map[string]map[string]bool{}
+	for _, w := range want.Wires {
+		for _, t := range []string{string(w.From), string(w.To)} {
+			net[t] = w.Net
+			if name, end, _ := strings.Cut(t, ":"); name[0] == 'K' && end[0] != 'A' {
+				if poles[name] == nil {
+					poles[name] = map[string]bool{}
+				}
+				poles[name][end[:len(end)-1]] = true
+			}
+		}
+	}
+	stands := map[string]string{} // what a relay is, where the wires tell
+	for _, e := range relays.pulses {
+		stands[strings.TrimSuffix(e.coil, ":A1")] = "pulse"
+	}
+	for _, e := range relays.inverted {
+		stands[strings.TrimSuffix(e.coil, ":A1")] = "inverter"
+	}
+	called := map[string]string{}
+	for _, s := range l.said {
+		if s.kind == "relay" {
+			called[s.name] = s.called
+			coil := net[s.name+":A1"]
+			use := stands[s.name]
+			switch {
+			case use != "":
+			case strings.HasPrefix(coil, "opcode "):
+				use = "opcode"
+			case strings.HasPrefix(coil, "flag "):
+				use = "flag"
+			default:
+				use = "condition"
+			}
+			if coil == "" && use == "inverter" {
+				coil = s.follows // of a line that is never on: no wire is there
+			}
+			if s.follows != coil || s.number != strconv.Itoa(len(poles[s.name])) || s.use != use || s.called == "" {
+				return refuse(s.line, "%s is said to be a relay of kind %s with %s poles in use, A1 on %q; it is %s, %d, %q", s.name, s.use, s.number, s.follows, use, len(poles[s.name]), coil)
+			}
+			continue
+		}
+		across, atCoil := relays.diodes[s.name]
+		use := "matrix"
+		switch {
+		case across:
+			use = "suppression"
+		case atCoil:
+			use = "feed"
+		}
+		if s.use != use || atCoil != (s.called != "") {
+			return refuse(s.line, "%s is said to be a diode of %s, and is one of %s", s.name, s.use, use)
+		}
+		if atCoil && !relays.at(s.name, s.called) {
+			return refuse(s.line, "%s is said to be at relay %s, and is not", s.name, s.called)
+		}
+	}
+	return newConditions(relays, want).check(called)
 }
 
 // sameItems compares two lists, whatever their order, and names what only one has.
@@ -284,7 +369,7 @@ func sameItems[T comparable](what string, got, want []T) error {
 
 var (
 	sheetTitle  = regexp.MustCompile(`^Card (.+), (relays|wires by net|terminals by part)$`)
-	sheetRelay  = regexp.MustCompile(`^\[ \] (\S+) site (\d+), (\d+) of (\d+) poles? in use, A1 on (.+?), A2 on return(?:, fed through D\d+(?: D\d+)*)?(?:, (D\d+)(?: and (Z\d+))? across the coil)?; follows .+$`)
+	sheetRelay  = regexp.MustCompile(`^\[ \] (\S+) site (\d+), (\d+) of (\d+) poles? in use, A1 on (.+?), A2 on return(?:, fed through D\d+(?: D\d+)*)?(?:, (D\d+)(?: and (Z\d+))? across the coil)?; follows (.+?)(?: \(\d+ of \d+\))?(?:, pole 1 drives the others)?$`)
 	sheetWire   = regexp.MustCompile(`\[ \] (\S+) - (\S+)`)
 	sheetPart   = regexp.MustCompile(`^\[ \] ([A-Z]\d+): (.+)$`)
 	sheetPins   = regexp.MustCompile(`^\[ \] (.+): (J\d+:\d+(?: - J\d+:\d+)*)$`)
@@ -303,6 +388,7 @@ type sheetReader struct {
 	relays  []bare.Relay
 	coils   map[string]string   // net of A1 as the schedule of relays has it
 	across  map[string][]string // diodes across a coil
+	follows map[string]string   // what a relay follows
 	wires   []bare.Wire
 	cardOf  map[bare.Terminal]string // of the ends of wires, as their titles have it
 	nets    map[bare.Terminal]string // as the list by part has them
@@ -322,7 +408,7 @@ func WiresText(r io.Reader, want *bare.List) error {
 	if err != nil {
 		return err
 	}
-	t := &sheetReader{want: want, coils: map[string]string{}, across: map[string][]string{}, cardOf: map[bare.Terminal]string{}, nets: map[bare.Terminal]string{},
+	t := &sheetReader{want: want, coils: map[string]string{}, across: map[string][]string{}, follows: map[string]string{}, cardOf: map[bare.Terminal]string{}, nets: map[bare.Terminal]string{},
 		joined: map[string][]string{}, bought: map[string]int{}, totals: map[string][4]int{}}
 	text := strings.Split(string(bytes.TrimSuffix(all, []byte("\n"))), "\n")
 	of := &store.Store{Machine: want.Machine, Hash: want.Hash}
@@ -428,7 +514,7 @@ func (t *sheetReader) line(n int, line string) error {
 			return refuse(n, "%d of %d poles", used, poles)
 		}
 		t.relays = append(t.relays, bare.Relay{Name: m[1], Card: t.card, Site: site, Poles: poles})
-		t.coils[m[1]] = m[5]
+		t.coils[m[1]], t.follows[m[1]] = m[5], m[8]
 		for _, d := range m[6:8] {
 			if d != "" {
 				t.across[m[1]] = append(t.across[m[1]], d)
@@ -552,7 +638,11 @@ func (t *sheetReader) compare() error {
 			if t.cardOf[end] != card[name] {
 				return fmt.Errorf("%s stands under card %s and is on %s", end, t.cardOf[end], card[name])
 			}
-			if name[0] != 'J' && t.nets[end] != w.Net {
+			is := t.nets[end]
+			if name[0] == 'J' {
+				is, _, _ = strings.Cut(is, " (link ")
+			}
+			if is != w.Net {
 				return fmt.Errorf("%s is on %q by part and on %s by net", end, t.nets[end], w.Net)
 			}
 		}
@@ -576,6 +666,9 @@ func (t *sheetReader) compare() error {
 		if n != t.bought[what] {
 			return fmt.Errorf("the parts list has %d %s, and there are %d", t.bought[what], what, n)
 		}
+	}
+	if err := newConditions(newCoils(t.want), t.want).check(t.follows); err != nil {
+		return err
 	}
 	if !maps.Equal(per, t.totals) {
 		return fmt.Errorf("the counts of relays, diodes, pins and wires are %v, and should be %v", t.totals, per)

@@ -325,7 +325,7 @@ func TestEditedPages(t *testing.T) {
 		{"matrix.txt", "stop: opcode 0000", "stop: opcode 000x", "is no pattern"},
 		{"matrix.txt", "re:(\n +)(\\d+) (R\\d+[^\n]*\n {5,6})\\d+ R", "${1}${2} ${3}${2} R", "both on card control"},
 		{"matrix.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
-		{"matrix.csv", "re:,P7,(K\\d+:\\d+),8 9 10,1,1,", ",P7,$1,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
+		{"matrix.csv", "re:,P7,(K\\d+:\\d+),,8 9 10,1,1,", ",P7,$1,,8 9 10,1,,", "1 marks, and 2 diodes in the count"},
 		{"matrix.csv", "re:R23(.*),P7,", "R23$1,P9,", "row R23 is said to be fed in phases 8 9 10"},
 		{"matrix.csv", "\ntotal,,,,total,", "\nR99,,,,total,", "totals"},
 		{"diodes.txt", "[ ] D45 ", "[ ] D46 ", "diode D46 where D45 is due"},
@@ -336,7 +336,7 @@ func TestEditedPages(t *testing.T) {
 		{"diodes.txt", "    41 rows", "    42 rows", "the totals say 42"},
 		{"diodes.txt", "    in all ", "    in al ", "the end is missing"},
 		{"diodes.csv", ",pc_g,R1,", ",acc_g,R1,", "lies between"},
-		{"diodes.csv", "re:1 2 3 4 5,,phase 1,(\\d*),P1,phase 1,", "1 2 3 4 5,,phase 1,$1,phase 1,P1,", "turned the other way"},
+		{"diodes.csv", "re:1 2 3 4 5,,phase 1,(\\d*),,,P1,phase 1,", "1 2 3 4 5,,phase 1,$1,,,phase 1,P1,", "turned the other way"},
 		{"diodes.csv", "sha256:" + hash, "sha256:000000000000", "line 2: the record is of machine hoist"},
 		{"matrix.txt", "  -     R27", "     12 R27", "lies on full_l and has a place"},
 		{"matrix.txt", " . o . . . .  ", " . . o . . .  ", "should be"},
@@ -393,6 +393,57 @@ func TestEditedPages(t *testing.T) {
 			continue // as good a name for the same length
 		}
 		if err == nil || tt.want == "" || !strings.Contains(err.Error(), tt.want) {
+			t.Errorf("%s with %q: %v; want %q", tt.artefact, tt.to, err, tt.want)
+		}
+	}
+}
+
+// TestEditedBellows is TestEditedPages for what only relays behind the diodes
+// and Zener diodes have: what the pages say of them has to be what is wired.
+func TestEditedBellows(t *testing.T) {
+	f := load(t, "bellows")
+	for _, tt := range []struct{ artefact, from, to, want string }{
+		{"matrix.txt", "re:P1( +)K\\d+:A1", "P1${1}K7:A1", "pulse wire P1 is said to have coil"},
+		{"matrix.txt", "re:(P1 +K\\d+:A1 +K\\d+:)14", "${1}24", "pulse wire P1 is said to have coil"},
+		{"matrix.txt", "re:chest_l: column to coil K(\\d+):A1", "chest_l: column to coil K${1}:A2", "line chest_l is said to have an inverter"},
+		{"matrix.txt", "re: +chest_l: column to coil [^\n]+\n", "", "nothing is said of the inverter of chest_l"},
+		{"matrix.csv", "re:(\nP1,.*),K(\\d+):14,", "$1,K7:14,", "pulse wire P1 is said to have coil"},
+		{"matrix.csv", "re:(\nP1,.*),K(\\d+):A1,", "$1,,", "pulse wire P1 is said to have coil"},
+		{"matrix.csv", "re:(\ncoil,.*?),K(\\d+):A1,", "$1,K7:A1,", "is said to have an inverter"},
+		{"matrix.csv", "re:(\ncontact,.*?),K(\\d+):12,", "$1,K7:12,", "is said to have an inverter"},
+		{"matrix.csv", "re:\ncoil,.*", "", "nothing is said of the inverter"},
+		{"diodes.txt", "re:diodes to coil K\\d+:A1", "diodes to coil K7:A1", "is said to have coil"},
+		{"diodes.txt", "re:phases 1-3 from K\\d+:14", "phases 1-3", "is said to have coil"},
+		{"diodes.txt", "re:chest_l +K\\d+:A1 column", "chest_l  K7:A1 column", "the column of chest_l is said to end on coil"},
+		{"diodes.txt", "re:\\[ \\] Z3 [^\n]+\n", "", "at coils; the "},
+		{"diodes.txt", "re:(Z3 .*)K3:A2", "${1}K3:A1", "Z3:K is said to be on K3:A1"},
+		{"diodes.txt", "re:(Z3 .* )across the", "${1}into the", "Z3 is no diode at a coil, not such a one"},
+		{"diodes.txt", "re:(D\\d+ +\\d+ K3 +)\\d+", "${1}9", "no relay K3 at site"},
+		{"diodes.txt", "re:66 diodes on", "65 diodes on", "and 65 on the page before"},
+		{"diodes.csv", "re:,K\\d+,K\\d+:A1,(phase 1),coil of K\\d+", ",,,$1,P1", "is said to have coil"},
+		{"diodes.csv", "re:chest_l,,K\\d+,K\\d+:A1,", "chest_l,,,,", "the column of chest_l is said to end on coil"},
+		{"diodes.csv", "re:(\nZ3,.*),K3:A2,", "$1,K3:A1,", "Z3:K is said to be on K3:A1"},
+		{"diodes.csv", "re:\nZ3,.*", "", "Z3 at a coil is not listed"},
+		{"wires.txt", "re:J1: 1 feed", "J1: 1 return", "J1:1 is on \"return\" by part"},
+		{"wires.csv", "re:(relay,K1,.*,)pulse,", "${1}condition,", "K1 is said to be a relay of kind condition"},
+		{"wires.csv", "re:(relay,K7,.*,condition),2,", "${1},1,", "K7 is said to be a relay of kind condition with 1 poles"},
+		{"wires.csv", "re:(relay,K1,.*),coil of K1,", "$1,coil of K2,", "A1 on \"coil of K2\""},
+		{"wires.csv", "re:diode,Z1,(.*),suppression,,K1", "diode,Z1,$1,suppression,,K2", "Z1 is said to be at relay K2"},
+		{"wires.csv", "re:diode,Z1,(.*),suppression,,K1", "diode,Z1,$1,matrix,,", "Z1 is said to be a diode of matrix"},
+		{"wires.txt", "re:opcode 001/1\\?", "opcode 001/0?", "is said to be pulled in by 001/0?; the wires do not"},
+		{"wires.txt", "re:draw: opcode 000", "draw: opcode 00?", "is said to be pulled in by 00?; the wires do not"},
+		{"wires.txt", "re:draw: opcode 000", "draw", "is said to follow \"draw\""},
+		{"wires.csv", "re:hold: opcode 01\\?/10", "hold: opcode 011/10", "the wires do at"},
+		{"summary.txt", "in style plain or shared", "in any style", "where is said to be"},
+	} {
+		a := pages()[tt.artefact]
+		text := written(t, a, f)
+		edited := replaced(text, tt.from, tt.to)
+		if edited == text {
+			t.Errorf("%s has no %q", tt.artefact, tt.from)
+			continue
+		}
+		if err := a.read(strings.NewReader(edited), f); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%s with %q: %v; want %q", tt.artefact, tt.to, err, tt.want)
 		}
 	}

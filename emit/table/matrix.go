@@ -26,6 +26,16 @@ func MatrixText(w io.Writer, mx *network.Matrix, width int) error {
 	}
 	p.line("  A row is fed from a phase wire (5) or a pulse wire (P1), by a contact (K3:14)")
 	p.line("  or by the wire itself.")
+	if relayed(mx) {
+		p.line("  A pulse wire is made by a pulse relay: its diodes lead to the coil, and the")
+		p.line("  contact feeds the wire and so the rows.")
+	}
+	for _, l := range inverted(mx, p.width-2) {
+		p.line("  %s", l)
+	}
+	if n := len(mx.AtCoils); n > 0 {
+		p.line("  %s more at the coils of relays: see the placement list.", counted(n, "diode"))
+	}
 	if len(mx.Flags) > 0 {
 		p.line("  Before the columns stand the flags: 1 on, 0 off, ? does not matter.")
 	}
@@ -64,10 +74,50 @@ func sizes(mx *network.Matrix) string {
 
 // bandRule says which way the bands point.
 func bandRule(mx *network.Matrix) string {
-	if mx.Board.Negative {
+	switch {
+	case mx.Board.Negative:
 		return "Its band faces the row (for a pulse wire: the phase wire)."
+	case relayed(mx):
+		return "Its band faces the column (for a pulse wire: the coil)."
 	}
 	return "Its band faces the column (for a pulse wire: the pulse wire)."
+}
+
+// relayed tells a matrix whose pulse wires are made by relays.
+func relayed(mx *network.Matrix) bool {
+	return slices.ContainsFunc(mx.Pulses, func(p network.Pulse) bool { return p.Coil != "" })
+}
+
+// inverted says where the columns of `low` lines end, and what feeds the lines.
+func inverted(mx *network.Matrix, width int) []string {
+	if len(mx.Inverters) == 0 {
+		return nil
+	}
+	out := wrap("", "  ", "A line that is active low has an inverting relay: its column ends on the coil, whose break contact feeds the line:", width)
+	for _, x := range mx.Inverters {
+		out = append(out, wrap("  ", "    ", fmt.Sprintf("%s: column to coil %s, line from %s", mx.Columns[x.Line].Name, x.Coil, x.Contact), width)...)
+	}
+	return out
+}
+
+// coilOf is the coil that the column of a line ends on, if it is that of an inverter.
+func coilOf(mx *network.Matrix, line int) string {
+	for _, x := range mx.Inverters {
+		if x.Line == line {
+			return x.Coil
+		}
+	}
+	return ""
+}
+
+// pinName is a pin, and the wire from card to card that it meets.
+func pinName(c network.Card, number int) string {
+	for _, p := range c.Pins {
+		if link, ok := strings.CutPrefix(p.Use, "link "); ok && p.Number == number {
+			return fmt.Sprintf("pin %d (link %s)", number, link)
+		}
+	}
+	return fmt.Sprintf("pin %d", number)
 }
 
 // omitted names the lines without diodes, so that nobody looks for them.
@@ -171,6 +221,10 @@ func pulseGrid(mx *network.Matrix, b board) *grid {
 	}
 	slices.Sort(phases)
 	g := &grid{left: []string{"place", "pulse wire", "by phase"}}
+	coils := relayed(mx)
+	if coils {
+		g.left = []string{"place", "pulse wire", "to coil", "from", "by phase"}
+	}
 	var pins, counts []int
 	for _, phase := range phases {
 		g.names = append(g.names, strconv.Itoa(phase))
@@ -180,6 +234,9 @@ func pulseGrid(mx *network.Matrix, b board) *grid {
 	for _, i := range b.pulses {
 		p := mx.Pulses[i]
 		r := gridRow{cells: []string{strconv.Itoa(p.Place), p.Name, ""}, marks: noMarks(len(phases))}
+		if coils {
+			r.cells = []string{strconv.Itoa(p.Place), p.Name, p.Coil, p.Contact, ""}
+		}
 		for _, phase := range p.Phases {
 			at, _ := slices.BinarySearch(phases, phase)
 			r.marks[at] = markDiode
@@ -265,8 +322,13 @@ func belongs(mx *network.Matrix, r network.Row) string {
 // rowPattern writes the opcodes of a cube, and behind a stroke its flags as
 // declared where those of one row differ: "01??/1?".
 func rowPattern(mx *network.Matrix, r network.Row, c cube.Cube) string {
+	return flaggedPattern(mx, c, r.Opcodes)
+}
+
+// flaggedPattern is rowPattern for one cube of a list.
+func flaggedPattern(mx *network.Matrix, c cube.Cube, of []cube.Cube) string {
 	text := pattern(c, mx.OpcodeBits)
-	if !slices.ContainsFunc(r.Opcodes, func(o cube.Cube) bool { return o.Care>>mx.OpcodeBits != 0 }) {
+	if !slices.ContainsFunc(of, func(o cube.Cube) bool { return o.Care>>mx.OpcodeBits != 0 }) {
 		return text
 	}
 	text += "/"
@@ -287,13 +349,15 @@ func wireName(mx *network.Matrix, r network.Row) string {
 
 // MatrixCSV writes one record for each pulse wire and row, card by card, with
 // a 1 for each line that a diode leads to and "direct" for one that the row's
-// contact lies on, and a last record with the diodes in each column. Fields
-// are row, card, place, pin (if its feed comes from another card), kind (pulse,
-// fetch, instruction, undefined, shared or total), owner, opcodes, flags,
-// wire, feed, phases, the lines as declared, diodes, machine, hash. An error is
-// the writer's.
+// contact lies on; a record with the coil that the column of each `low` line
+// ends on and one with the contact that feeds the line, if there are any; and a
+// last record with the diodes in each column. Fields are row, card, place, pin
+// (if its feed comes from another card), kind (pulse, fetch, instruction,
+// undefined, shared, coil, contact or total), owner, opcodes, flags, wire, feed,
+// coil (that the diodes of a pulse wire lead to, if a relay makes it), phases,
+// the lines as declared, diodes, machine, hash. An error is the writer's.
 func MatrixCSV(w io.Writer, mx *network.Matrix) error {
-	head := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "phases"}
+	head := []string{"row", "card", "place", "pin", "kind", "owner", "opcodes", "flags", "wire", "feed", "coil", "phases"}
 	for _, c := range mx.Columns {
 		head = append(head, c.Name)
 	}
@@ -312,7 +376,7 @@ func MatrixCSV(w io.Writer, mx *network.Matrix) error {
 	for _, b := range boards(mx) {
 		for _, k := range b.pulses {
 			p := mx.Pulses[k]
-			record([]string{p.Name, b.card.Name, number(p.Place), number(p.Pin), "pulse", "", "", "", "", "", phaseCell(p.Phases)}, nil, false, len(p.Phases))
+			record([]string{p.Name, b.card.Name, number(p.Place), number(p.Pin), "pulse", "", "", "", "", p.Contact, p.Coil, phaseCell(p.Phases)}, nil, false, len(p.Phases))
 		}
 		for _, k := range b.rows {
 			r := mx.Rows[k]
@@ -321,11 +385,23 @@ func MatrixCSV(w io.Writer, mx *network.Matrix) error {
 				diodes = 0
 			}
 			record([]string{r.Name, b.card.Name, number(r.Place), number(r.Pin), r.Kind, r.Owner,
-				opcodeCell(mx, r), flagCell(mx, r), wireCell(mx, r), r.Feed, phaseCell(r.Phases)}, r.Lines, r.Direct, diodes)
+				opcodeCell(mx, r), flagCell(mx, r), wireCell(mx, r), r.Feed, "", phaseCell(r.Phases)}, r.Lines, r.Direct, diodes)
 		}
 	}
-	last := append([]string{"total"}, make([]string, 10)...)
-	last[4] = "total"
+	named := func(kind string) []string {
+		first := append([]string{kind}, make([]string, 11)...)
+		first[4] = kind
+		return first
+	}
+	if len(mx.Inverters) > 0 {
+		coils, contacts := make([]string, len(mx.Columns)), make([]string, len(mx.Columns))
+		for _, x := range mx.Inverters {
+			coils[x.Line], contacts[x.Line] = x.Coil, x.Contact
+		}
+		out = append(out, slices.Concat(named("coil"), coils, []string{"", mx.Machine, hashCell(mx)}),
+			slices.Concat(named("contact"), contacts, []string{"", mx.Machine, hashCell(mx)}))
+	}
+	last := named("total")
 	for _, n := range totals {
 		last = append(last, strconv.Itoa(n))
 	}

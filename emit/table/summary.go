@@ -74,7 +74,8 @@ func Summary(w io.Writer, f Facts) error {
 		entry("matrix", "%s style: %s", mx.Style, sizes(mx))
 	}
 	if n := f.Network; n != nil {
-		entry("relays", "%d with %s in use; cost %.2f, no network less than %.2f", len(n.Relays), counted(n.Cost.Contacts, "pole"), n.Cost.Total, n.Bound)
+		entry("relays", "%d with %s in use and %s at their coils; cost %.2f, no network %s less than %.2f",
+			len(n.Relays), counted(n.Cost.Contacts, "pole"), counted(len(n.Matrix.AtCoils), "diode"), n.Cost.Total, bounded(n.Matrix.Style), n.Bound)
 	}
 	return p.flush()
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"flag"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -14,6 +15,7 @@ import (
 	"coilwright/emit/readback"
 	"coilwright/encode/machine"
 	"coilwright/encode/network"
+	"coilwright/encode/network/wiring"
 	"coilwright/encode/schedule"
 	"coilwright/encode/store"
 	"coilwright/lang/definition"
@@ -25,7 +27,7 @@ var update = flag.Bool("update", os.Getenv("UPDATE_GOLDEN") == "1", "write the g
 
 const folder = "../../testdata/table"
 
-var machines = []string{"millrace", "hoist", "quern", "gong"}
+var machines = []string{"millrace", "hoist", "quern", "gong", "bellows"}
 
 func load(t testing.TB, name string) Facts {
 	t.Helper()
@@ -38,12 +40,21 @@ func loadStyle(t testing.TB, name, style string) Facts {
 	if example, ok := strings.CutPrefix(name, "examples/"); ok {
 		path = filepath.Join("..", "..", name, example+".coil")
 	}
-	src, list := definition.Load(path, os.ReadFile)
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return loadText(t, name, string(text), style)
+}
+
+func loadText(t testing.TB, name, text, style string) Facts {
+	t.Helper()
+	src, list := definition.Load(name+".coil", func(string) ([]byte, error) { return []byte(text), nil })
 	m, more := machine.Resolve(src)
 	list = append(list, more...)
 	p, more := schedule.Encode(m)
 	list = append(list, more...)
-	if len(list) > 0 {
+	if list.Errors() > 0 {
 		t.Fatalf("%s: %v", name, list)
 	}
 	s := schedule.Weave(m, p)
@@ -70,9 +81,9 @@ func byStore(read func(io.Reader, *store.Store) error) func(io.Reader, Facts) er
 	return func(r io.Reader, f Facts) error { return read(r, f.Store) }
 }
 
-// byStyle is a reader that knows the style too.
-func byStyle(read func(io.Reader, *store.Store, string) error) func(io.Reader, Facts) error {
-	return func(r io.Reader, f Facts) error { return read(r, f.Store, f.Matrix.Style) }
+// beside is a reader that knows the list of wires too.
+func beside(read func(io.Reader, *store.Store, *wiring.List) error) func(io.Reader, Facts) error {
+	return func(r io.Reader, f Facts) error { return read(r, f.Store, f.Network.List) }
 }
 
 func readSummary(r io.Reader, f Facts) error {
@@ -90,13 +101,13 @@ func matrixAt(width int) func(io.Writer, Facts) error {
 var artefacts = []artefact{
 	{"phases.txt", chartAt(0), byStore(readback.Chart)},
 	{"phases-44.txt", chartAt(44), byStore(readback.Chart)},
-	{"matrix.txt", matrixAt(0), byStyle(readback.MatrixText)},
-	{"matrix-44.txt", matrixAt(44), byStyle(readback.MatrixText)},
-	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, byStyle(readback.MatrixCSV)},
-	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, byStyle(readback.DiodesText)},
-	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, byStyle(readback.DiodesCSV)},
+	{"matrix.txt", matrixAt(0), beside(readback.MatrixText)},
+	{"matrix-44.txt", matrixAt(44), beside(readback.MatrixText)},
+	{"matrix.csv", func(w io.Writer, f Facts) error { return MatrixCSV(w, f.Matrix) }, beside(readback.MatrixCSV)},
+	{"diodes.txt", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, beside(readback.DiodesText)},
+	{"diodes.csv", func(w io.Writer, f Facts) error { return DiodesCSV(w, f.Matrix) }, beside(readback.DiodesCSV)},
 	{"wires.txt", func(w io.Writer, f Facts) error { return WiresText(w, f.Network) }, func(r io.Reader, f Facts) error { return readback.WiresText(r, f.Network.List) }},
-	{"wires.csv", func(w io.Writer, f Facts) error { return WiresCSV(w, f.Network.List) }, func(r io.Reader, f Facts) error { return readback.WiresCSVOf(r, f.Network.List) }},
+	{"wires.csv", func(w io.Writer, f Facts) error { return WiresCSV(w, f.Network) }, func(r io.Reader, f Facts) error { return readback.WiresCSVOf(r, f.Network.List) }},
 	{"summary.txt", Summary, readSummary},
 }
 
@@ -174,7 +185,7 @@ func TestWiresOfExamples(t *testing.T) {
 // of opcodes with flags, on no opcode at all, and what is free.
 func TestStyles(t *testing.T) {
 	seen := map[string]bool{}
-	for _, name := range []string{"hoist", "gong", "quern"} {
+	for _, name := range []string{"hoist", "gong", "quern", "bellows"} {
 		for _, style := range network.Styles[1:] {
 			f := loadStyle(t, name, style)
 			for _, a := range artefacts {
@@ -184,8 +195,9 @@ func TestStyles(t *testing.T) {
 				}
 				if strings.HasPrefix(a.name, "matrix.") && style == "minimal" {
 					g := f
-					g.Matrix = copied(f.Matrix)
-					g.Matrix.Style = "plain"
+					list := *f.Network.List
+					list.Style = "plain"
+					g.Network = &network.Network{List: &list}
 					if a.read(strings.NewReader(text), g) != nil {
 						seen["free"] = true
 					}
@@ -256,7 +268,7 @@ func TestDiodePages(t *testing.T) {
 		for k, line := range lines {
 			if strings.HasPrefix(line, "[ ] D") {
 				above := lines[k-1]
-				if !strings.Contains(above, "pulse wire of") && !strings.HasPrefix(above, "    ") {
+				if !strings.Contains(above, "pulse wire of") && !strings.HasPrefix(above, "    ") && !strings.HasPrefix(above, "For coils, ") {
 					t.Errorf("page %d begins within a row: %q under %q", i+1, line, above)
 				}
 				break
@@ -268,15 +280,16 @@ func TestDiodePages(t *testing.T) {
 			t.Errorf("the cautions on page 1 do not say %q", word)
 		}
 	}
-	if got := strings.Count(text, "\n[ ] D"); got != len(f.Matrix.Diodes) {
-		t.Errorf("%d boxes for %d diodes", got, len(f.Matrix.Diodes))
+	all := len(f.Network.List.Diodes)
+	if got := strings.Count(text, "\n[ ] D"); got != all || !strings.Contains(pages[0], fmt.Sprintf(": %d diodes on", all)) {
+		t.Errorf("%d boxes for %d diodes", got, all)
 	}
 }
 
 // TestLongRow: a row longer than a page gets pages of its own and is not cut.
 func TestLongRow(t *testing.T) {
-	blocks := [][]string{{"short"}, make([]string, 100), {"after"}}
-	pages := paginate([]string{"caution"}, "head", blocks)
+	blocks := []block{{"head", []string{"short"}}, {"head", make([]string, 100)}, {"head", []string{"after"}}, {"", make([]string, 55)}}
+	pages := paginate([]string{"caution"}, blocks)
 	var got [][2]int
 	for _, p := range pages {
 		heads := 0
@@ -287,7 +300,7 @@ func TestLongRow(t *testing.T) {
 		}
 		got = append(got, [2]int{len(p), heads})
 	}
-	if d := cmp.Diff([][2]int{{6, 1}, {103, 1}, {4, 1}}, got); d != "" {
+	if d := cmp.Diff([][2]int{{6, 1}, {103, 1}, {4, 1}, {56, 0}}, got); d != "" {
 		t.Error(d)
 	}
 }
@@ -393,6 +406,99 @@ func TestDuration(t *testing.T) {
 	}{{0, "0 ms"}, {0.02, "20 ms"}, {0.0125, "12.5 ms"}, {1.28, "1.28 s"}, {0.38, "380 ms"}, {19 * 0.02, "380 ms"}, {5e-5, "50 us"}, {9999, "9999 s"}, {86400, "86400 s"}} {
 		if got := duration(tt.seconds); got != tt.want {
 			t.Errorf("duration(%g) = %q, want %q", tt.seconds, got, tt.want)
+		}
+	}
+}
+
+// TestWiresFitPaper: cells of every width fill lines that fit, and a net's wires
+// all come.
+func TestWiresFitPaper(t *testing.T) {
+	for length := 1; length < 30; length++ {
+		var c network.NetCard
+		for range 9 {
+			c.Wires = append(c.Wires, wiring.Wire{From: wiring.Terminal(strings.Repeat("K", length)), To: "D"})
+		}
+		s := &sheet{n: &network.Network{Nets: []network.Net{{Name: "feed", Cards: []network.NetCard{c}}}}, width: Width}
+		wires := 0
+		for _, item := range s.nets(0) {
+			for _, line := range item {
+				wires += strings.Count(line, "[ ]")
+				if len(line) > Width {
+					t.Errorf("%d characters: %s", len(line), line)
+				}
+			}
+		}
+		if wires != 9 {
+			t.Errorf("%d of 9 wires", wires)
+		}
+	}
+}
+
+// TestHeads: the names of fields stand over the lines that have these fields, and
+// not over counts and totals alone.
+func TestHeads(t *testing.T) {
+	pages := 0
+	for _, name := range machines {
+		f := load(t, name)
+		text := written(t, artefact{"diodes", func(w io.Writer, f Facts) error { return DiodesText(w, f.Matrix) }, nil}, f)
+		for _, page := range strings.Split(text, "\f") {
+			pages++
+			head, boxes := "", 0
+			for _, line := range append(strings.Split(page, "\n"), "box") {
+				switch {
+				case strings.HasPrefix(line, "box"):
+					if head != "" && boxes == 0 && !strings.Contains(page, ", no diode") {
+						t.Errorf("%s: nothing under %q:\n%s", name, head, page)
+					}
+					head, boxes = line, 0
+				case strings.HasPrefix(line, "[ ] D") || strings.HasPrefix(line, "[ ] Z"):
+					boxes++
+					if strings.HasSuffix(line, " coil") != strings.Contains(head, "relay") && !strings.HasSuffix(line, " card") {
+						t.Errorf("%s: %q under %q", name, line, head)
+					}
+				}
+			}
+		}
+	}
+	if pages < 20 {
+		t.Errorf("only %d pages", pages)
+	}
+}
+
+// TestSmallCards reads the pages back of cards with relays and no diode, and of a
+// `low` line that is never on, whose inverter has no wire at its coil.
+func TestSmallCards(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(folder, "bellows.coil"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	edited := strings.NewReplacer("poles 2, suppression zener", "poles 1, suppression none", "relays 9", "relays 3",
+		"line damper", "line damper\nline spare low").Replace(string(text))
+	for _, style := range network.Styles {
+		f := loadText(t, "bellows", edited, style)
+		alone, still := 0, len(f.Matrix.Inverters)
+		for card := range f.Matrix.Cards {
+			if boards(f.Matrix)[card].diodes == nil {
+				alone++
+			}
+		}
+		for _, d := range f.Matrix.Diodes {
+			if d.Line >= 0 && f.Matrix.Columns[d.Line].Name == "spare" {
+				t.Errorf("%s leads to a line that nothing asks for", d.Name)
+			}
+		}
+		if style == "plain" && (alone == 0 || still < 4) {
+			t.Errorf("%d cards without diodes, %d inverters: the pages are worth little", alone, still)
+		}
+		for _, a := range artefacts {
+			text := written(t, a, f)
+			if err := a.read(strings.NewReader(text), f); err != nil {
+				t.Errorf("%s in %s style: %v", a.name, style, err)
+			}
+			// The readers number the cards by their rules.
+			if n := strings.Count(text, "\n-- card "); a.name == "diodes.txt" && n != len(f.Matrix.Cards) {
+				t.Errorf("%d of %d cards on the placement list", n, len(f.Matrix.Cards))
+			}
 		}
 	}
 }

@@ -3,6 +3,7 @@ package table
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -14,7 +15,7 @@ import (
 var reading = []string{
 	"Terminals are numbered as in EN 50005: a coil has A1 and A2; pole 3 of a relay has 31 (common), 32 (break, joined to 31 at rest) and 34 (make). D7:A is the anode of diode D7, D7:K its cathode, the end with the band. J1:14 is pin 14 of the connector of card 1.",
 	"Sites and places are counted on the component side, where the relays and diodes stand. Seen from the solder side left and right change places: go by the numbers, and mark pin 1 on both sides first.",
-	"A wire is a wire, a track, or two leads in one joint. The wires of a net form a chain; any other way to join the same terminals will do.",
+	"A wire is a wire, a track, or two leads in one joint. The wires of a net form a chain, and a diode across a coil hangs on that coil alone, so that a bad joint takes it from no other; any other way to join the same terminals will do.",
 }
 
 // WiresText writes all that is soldered: 80 characters wide, form feeds
@@ -69,6 +70,13 @@ func (s *sheet) before() []string {
 	out = append(out, "")
 	for _, r := range reading {
 		out = append(out, wrap("", "  ", r, s.width)...)
+	}
+	if slices.ContainsFunc(s.n.Relays, func(r network.Relay) bool { return r.Kind == network.ConditionSignal }) {
+		text := "Behind what a relay follows stand the opcodes that pull it in, for a test by hand: ? does not matter"
+		if len(s.n.Matrix.Flags) > 0 {
+			text += "; behind a stroke stand the flags (" + strings.Join(s.n.Matrix.Flags, " ") + ")"
+		}
+		out = append(out, wrap("", "  ", text+".", s.width)...)
 	}
 	side := "A1 of a coil faces the feed, which carries the positive side of the supply."
 	if s.n.List.Negative {
@@ -159,7 +167,7 @@ func (s *sheet) relays(card int) [][]string {
 		if len(r.Suppression) > 0 {
 			text += ", " + strings.Join(r.Suppression, " and ") + " across the coil"
 		}
-		text += "; follows " + r.Follows
+		text += "; follows " + s.follows(r)
 		if r.Bodies > 1 {
 			text += fmt.Sprintf(" (%d of %d)", r.Body, r.Bodies)
 		}
@@ -169,6 +177,19 @@ func (s *sheet) relays(card int) [][]string {
 		out = append(out, wrap("[ ] "+r.Name+" ", "      ", text, s.width))
 	}
 	return out
+}
+
+// follows says what pulls a relay in: for a condition whose it is, and by which
+// opcodes and flags.
+func (s *sheet) follows(r network.Relay) string {
+	if len(r.In) == 0 {
+		return r.Follows
+	}
+	var when []string
+	for _, c := range r.In {
+		when = append(when, flaggedPattern(s.n.Matrix, c, r.In))
+	}
+	return r.Follows + ": " + plural(len(when), "opcode") + " " + strings.Join(when, " ")
 }
 
 // netLines is how many lines of one net stay together.
@@ -181,13 +202,13 @@ func (s *sheet) nets(card int) [][]string {
 	wide := 0
 	for _, n := range s.n.Nets {
 		for _, c := range n.Cards {
-			if c.Card != card || len(c.Terminals) < 2 {
+			if c.Card != card || len(c.Wires) == 0 {
 				continue
 			}
 			var wires []string
-			for i := 1; i < len(c.Terminals); i++ {
-				wires = append(wires, fmt.Sprintf("[ ] %s - %s", c.Terminals[i-1], c.Terminals[i]))
-				wide = max(wide, len(wires[i-1]))
+			for i, x := range c.Wires {
+				wires = append(wires, fmt.Sprintf("[ ] %s - %s", x.From, x.To))
+				wide = max(wide, len(wires[i]))
 			}
 			title := n.Name
 			if n.Link > 0 {
@@ -196,7 +217,8 @@ func (s *sheet) nets(card int) [][]string {
 			titles, cells = append(titles, title), append(cells, wires)
 		}
 	}
-	each := max(1, s.width/(wide+2))
+	const indent = 3
+	each := max(1, (s.width-indent)/(wide+2))
 	var out [][]string
 	for i, wires := range cells {
 		lines := []string{"  " + titles[i] + ":"}
@@ -205,7 +227,7 @@ func (s *sheet) nets(card int) [][]string {
 				out, lines = append(out, lines), []string{"  " + titles[i] + ":"}
 			}
 			n := min(each, len(wires))
-			line := "   "
+			line := strings.Repeat(" ", indent)
 			for _, cell := range wires[:n] {
 				line += fmt.Sprintf(" %-*s", wide+1, cell)
 			}
@@ -216,7 +238,8 @@ func (s *sheet) nets(card int) [][]string {
 	return out
 }
 
-// parts lists the net of each terminal that is in use, part by part.
+// parts lists the net of each terminal that is in use, part by part, and what
+// the other pins of the connector meet.
 func (s *sheet) parts(card int) [][]string {
 	var out [][]string
 	name := s.n.Matrix.Cards[card].Name
@@ -231,6 +254,25 @@ func (s *sheet) parts(card int) [][]string {
 		if words != nil {
 			out = append(out, wrap("[ ] "+part+": ", "      ", strings.Join(words, "; "), s.width))
 		}
+	}
+	var pins []string
+	connector := ""
+	for _, p := range s.n.List.Pins {
+		if p.Card != name {
+			continue
+		}
+		connector = p.Name
+		net := s.on[p.Terminal()]
+		switch {
+		case net == "":
+			net = "not wired (" + s.meets(p.Use) + ")"
+		case p.Use.Kind == wiring.Link:
+			net += fmt.Sprintf(" (link %d)", p.Use.N)
+		}
+		pins = append(pins, fmt.Sprintf("%d %s", p.Pin, net))
+	}
+	if pins != nil {
+		out = append(out, wrap("[ ] "+connector+": ", "      ", strings.Join(pins, "; "), s.width))
 	}
 	for _, r := range s.n.List.Relays {
 		if r.Card != name {
@@ -271,6 +313,9 @@ func (s *sheet) between(links bool) [][]string {
 			name[p.Use] = net
 		}
 	}
+	if links {
+		slices.SortStableFunc(order, func(x, y wiring.Use) int { return x.N - y.N })
+	}
 	var out [][]string
 	for _, u := range order {
 		text := s.meets(u)
@@ -306,7 +351,7 @@ func (s *sheet) shopping() []string {
 	out = append(out, wrap("", "  ", fmt.Sprintf("Cost by the prices of the definition: %.2f, with %s, %s, %s and %s.", c.Total,
 		counted(c.Relays, "relay"), counted(c.Contacts, "pole")+" in use", counted(c.Diodes+c.Coils, "diode"), counted(c.Joints, "joint")), s.width)...)
 	if s.n.Bound > 0 {
-		out = append(out, wrap("", "  ", fmt.Sprintf("No network of this kind costs less than %.2f.", s.n.Bound), s.width)...)
+		out = append(out, wrap("", "  ", fmt.Sprintf("No network %s costs less than %.2f.", bounded(s.n.Matrix.Style), s.n.Bound), s.width)...)
 	}
 	if s.n.LeastCards < 2 {
 		return out
@@ -327,7 +372,7 @@ func (s *sheet) totals() []string {
 	wires := make([]int, len(mx.Cards))
 	for _, n := range s.n.Nets {
 		for _, c := range n.Cards {
-			wires[c.Card] += len(c.Terminals) - 1
+			wires[c.Card] += len(c.Wires)
 		}
 	}
 	relays, diodes, pins := map[string]int{}, map[string]int{}, map[string]int{}
@@ -347,15 +392,35 @@ func (s *sheet) totals() []string {
 	return out
 }
 
+// bounded says of which networks the bound of a style holds: what minimal may
+// leave open the others may not.
+func bounded(style string) string {
+	if style == "minimal" {
+		return "in any style"
+	}
+	return "in style plain or shared"
+}
+
+// kinds names what relays are for.
+var kinds = map[network.SignalKind]string{
+	network.OpcodeSignal: "opcode", network.FlagSignal: "flag", network.ConditionSignal: "condition",
+	network.InverterSignal: "inverter", network.PulseSignal: "pulse",
+}
+
 // WiresCSV writes the bare list, for a spreadsheet and for the proof. Fields
 // are kind, name, card, place, poles, use, number, called, from, to, net,
 // machine, hash. Kinds of records: one list (name: the style, place:
 // the diodes in series that the supply allows for, use: the side that the feed
 // carries, called: the machine's title, hash: the whole of it), relay (place:
-// its site), diode, pin (place: its number; use, number and called: what it
-// meets), wire (from and to: terminals; net: what the sheet calls it). An
+// its site; use, number and called: its kind, its poles in use and what it
+// follows; net: of its A1), diode (use: matrix, feed of a coil or suppression;
+// called: the relay, of a coil), pin (place: its number; use, number and called:
+// what it meets), wire (from and to: terminals; net: what the sheet calls it).
+// What is said of relays and diodes is for people: the proof takes the wires. An
 // error is the writer's.
-func WiresCSV(w io.Writer, l *wiring.List) error {
+func WiresCSV(w io.Writer, n *network.Network) error {
+	l := n.List
+	s := newSheet(n, 0)
 	hash := "sha256:" + short(l.Hash)
 	out := [][]string{{"kind", "name", "card", "place", "poles", "use", "number", "called", "from", "to", "net", "machine", "hash"}}
 	add := func(hash string, cells ...string) {
@@ -368,11 +433,23 @@ func WiresCSV(w io.Writer, l *wiring.List) error {
 		feed = "negative"
 	}
 	add("sha256:"+l.Hash, "list", l.Style, "", strconv.Itoa(l.Levels), "", feed, "", l.Title)
-	for _, r := range l.Relays {
-		add(hash, "relay", r.Name, r.Card, strconv.Itoa(r.Site), strconv.Itoa(r.Poles))
+	for i, r := range l.Relays {
+		of := n.Relays[i]
+		add(hash, "relay", r.Name, r.Card, strconv.Itoa(r.Site), strconv.Itoa(r.Poles), kinds[of.Kind], strconv.Itoa(of.Used), s.follows(of), "", "", of.Coil)
+	}
+	at := map[string]network.CoilDiode{}
+	for _, d := range n.Matrix.AtCoils {
+		at[d.Name] = d
 	}
 	for _, d := range l.Diodes {
-		add(hash, "diode", d.Name, d.Card)
+		use := "matrix"
+		switch of, ok := at[d.Name]; {
+		case ok && of.Across:
+			use = "suppression"
+		case ok:
+			use = "feed"
+		}
+		add(hash, "diode", d.Name, d.Card, "", "", use, "", at[d.Name].Relay)
 	}
 	for _, p := range l.Pins {
 		number := ""

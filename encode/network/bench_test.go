@@ -77,7 +77,7 @@ func BenchmarkMinimal(b *testing.B) {
 				c, _ = Build(w.store, w.ch, w.m.Hardware, "minimal")
 			}
 			b.ReportMetric(float64(c.Cost.Relays), "relays")
-			b.ReportMetric(float64(c.Cost.Contacts), "contacts")
+			b.ReportMetric(float64(c.Cost.Contacts), "poles")
 			b.ReportMetric(float64(c.Cost.Diodes), "diodes")
 			b.ReportMetric(c.Cost.Total, "cost")
 			b.ReportMetric(c.Bound, "bound")

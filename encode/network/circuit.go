@@ -92,7 +92,7 @@ type Cost struct {
 	Relays   int // bodies: decode, repeaters, conditions, inverters, pulse relays
 	Contacts int // poles in use, those that drive repeaters among them
 	Diodes   int // crosspoints and pulse diodes
-	Coils    int // suppression diodes: one a body if the relay has them
+	Coils    int // suppression diodes: one a body if the relay has them, with a Zener diode two
 	Joints   int // soldered ends of all of these
 	Total    float64
 }
@@ -112,7 +112,8 @@ func (k SignalKind) bodies(contacts, poles int) (bodies, drivers int) {
 }
 
 // Price counts a circuit at the prices of the definition. A contact has a joint
-// at each of its soldered ends, a diode two, a coil two, its suppression two.
+// at each of its soldered ends, a diode two, a coil two; so has each diode
+// across a coil, Zener diodes among them.
 func (c *Circuit) Price(hw machine.Hardware) Cost {
 	var out Cost
 	uses := make([]int, len(c.Signals))
@@ -132,11 +133,14 @@ func (c *Circuit) Price(hw machine.Hardware) Cost {
 		out.Joints += 2*b + 2*d
 	}
 	out.Diodes = len(c.Diodes)
-	if hw.Relay.Suppression != "none" {
-		out.Coils = out.Relays
-	}
+	out.Coils = suppression(hw) * out.Relays
 	out.Joints += 2 * (out.Diodes + out.Coils)
 	out.Total = hw.Cost.Relay*float64(out.Relays) + hw.Cost.Contact*float64(out.Contacts) +
 		hw.Cost.Diode*float64(out.Diodes+out.Coils) + hw.Cost.Joint*float64(out.Joints)
 	return out
+}
+
+// suppression is how many diodes stand across a coil.
+func suppression(hw machine.Hardware) int {
+	return map[string]int{"diode": 1, "zener": 2}[hw.Relay.Suppression]
 }

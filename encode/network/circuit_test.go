@@ -2,6 +2,7 @@ package network
 
 import (
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -266,5 +267,37 @@ func TestCircuitsOfRandomMachines(t *testing.T) {
 	}
 	if low == 0 || free == 0 || conditions == 0 {
 		t.Errorf("too plain a sample: %d low lines, %d with free opcodes, %d conditions", low, free, conditions)
+	}
+}
+
+// TestPriceOfSuppression: each relay takes one diode or, with a Zener diode in
+// series, two, and each is priced with both its joints.
+func TestPriceOfSuppression(t *testing.T) {
+	hw := hardware(machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64})
+	price := map[string]Cost{}
+	for _, how := range []string{"none", "diode", "zener"} {
+		hw.Relay.Suppression = how
+		c, n, list := placed(t, tally(), "plain", hw)
+		if len(list) > 0 {
+			t.Fatal(list)
+		}
+		if c.Cost.Diodes+c.Cost.Coils != len(n.List.Diodes) {
+			t.Errorf("%s: %d diodes are priced, %d are listed", how, c.Cost.Diodes+c.Cost.Coils, len(n.List.Diodes))
+		}
+		price[how] = c.Cost
+	}
+	none := price["none"]
+	for how, each := range map[string]int{"diode": 1, "zener": 2} {
+		more := each * none.Relays
+		want := none
+		want.Coils, want.Joints = more, none.Joints+2*more
+		want.Total += float64(more) * (hw.Cost.Diode + 2*hw.Cost.Joint)
+		got := price[how]
+		if math.Abs(got.Total-want.Total) > 1e-9 {
+			t.Errorf("%s costs %.2f, want %.2f", how, got.Total, want.Total)
+		}
+		if got.Total = want.Total; got != want {
+			t.Errorf("%s: %+v, want %+v", how, got, want)
+		}
 	}
 }

@@ -524,11 +524,8 @@ func (d *designer) total(p *plan) (total, energy float64) {
 			smooth += d.bodyPrice() * (float64(n)/float64(poles) - float64(bodies))
 		}
 	}
+	diodes += suppression(d.hw) * relays
 	joints += 2 * (relays + diodes)
-	if d.hw.Relay.Suppression != "none" {
-		diodes += relays
-		joints += 2 * relays
-	}
 	c := d.hw.Cost
 	total = c.Relay*float64(relays) + c.Contact*float64(contacts) + c.Diode*float64(diodes) + c.Joint*float64(joints)
 	return total, total + dealShare*smooth

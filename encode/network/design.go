@@ -105,11 +105,7 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 
 // bodyPrice is what a relay costs with its coil's joints and suppression.
 func (d *designer) bodyPrice() float64 {
-	body := d.hw.Cost.Relay + 2*d.hw.Cost.Joint
-	if d.hw.Relay.Suppression != "none" {
-		body += d.diode
-	}
-	return grain(body)
+	return grain(d.hw.Cost.Relay + 2*d.hw.Cost.Joint + float64(suppression(d.hw))*d.diode)
 }
 
 // grain rounds a price so that sums of prices, and small multiples, are exact:
@@ -129,7 +125,7 @@ func (d *designer) wirePrice(w phaseSet) float64 {
 	case n < 2:
 		return 0
 	case d.hw.Diode.Levels < 2:
-		return float64(n)*d.diode + grain(d.hw.Cost.Relay+d.hw.Cost.Contact+6*d.hw.Cost.Joint+d.diode)
+		return float64(n)*d.diode + d.bodyPrice() + grain(d.hw.Cost.Contact+2*d.hw.Cost.Joint)
 	}
 	return float64(n) * d.diode
 }

@@ -2,6 +2,8 @@
 package network
 
 import (
+	"strings"
+
 	"coilwright/encode/cube"
 	"coilwright/encode/machine"
 	"coilwright/encode/network/wiring"
@@ -24,6 +26,8 @@ type Matrix struct {
 	Rows       []Row
 	Cards      []Card
 	Diodes     []Diode // in soldering order: card by card, row by row, column by column
+	Inverters  []Inverter
+	AtCoils    []CoilDiode // every other diode, card by card, relay by relay
 }
 
 // Pulse is a wire that is powered in several phases, shared by every row that
@@ -33,8 +37,28 @@ type Pulse struct {
 	Phases []int  // ascending, at least two
 	Card   int    // index into Cards
 	Place  int    // row on the card, from 1
-	Pin    int    // where it leaves for contacts on other cards; 0 = nowhere
-	point  int
+	Pin    int    // where it leaves for contacts on other cards, or for its relay; 0 = nowhere
+	// A pulse relay may stand between: the diodes lead to its coil, "K4:A1", and
+	// its contact, "K4:14", feeds the wire. Both are empty where diodes alone make it.
+	Coil, Contact string
+	point         int
+}
+
+// Inverter is the relay that the column of a `low` line ends on.
+type Inverter struct {
+	Line          int    // column of the matrix
+	Coil, Contact string // "K7:A1", where the column ends; "K7:12", which feeds the line
+}
+
+// CoilDiode is a diode at the coil of a relay: one that leads a condition into
+// it, or one across it.
+type CoilDiode struct {
+	Name        string
+	Card        int    // index into Cards
+	Relay       string // "K4"
+	Site        int    // of the relay, 0 if it is on another card
+	Across      bool   // it suppresses the coil
+	Anode, Band string // a terminal, "K4:A2", "Z4:A", or a wire, "tree T7"
 }
 
 // Row is fed from one wire, through what decides for it, and reaches its columns through diodes.
@@ -82,11 +106,12 @@ type Diode struct {
 }
 
 // Ends names the wires at the anode and at the band (cathode) of d. Signals
-// run from phase wire to pulse wire and from row to column; on a card fed
-// positive the current runs the same way, on one fed negative it runs back.
+// run from phase wire to pulse wire, or to the coil of the relay that makes it,
+// and from row to column; on a card fed positive the current runs the same way,
+// on one fed negative it runs back.
 func (m *Matrix) Ends(d Diode) (anode, band string) {
 	if d.Pulse >= 0 {
-		anode, band = phaseName(d.Phase), m.Pulses[d.Pulse].Name
+		anode, band = phaseName(d.Phase), m.Pulses[d.Pulse].Made()
 	} else {
 		anode, band = m.Rows[d.Row].Name, m.Columns[d.Line].Name
 	}
@@ -94,6 +119,15 @@ func (m *Matrix) Ends(d Diode) (anode, band string) {
 		anode, band = band, anode
 	}
 	return anode, band
+}
+
+// Made names the wire that the diodes of a pulse wire lead to: the wire itself,
+// or the coil of its relay.
+func (p Pulse) Made() string {
+	if relay, _, ok := strings.Cut(p.Coil, ":"); ok {
+		return "coil of " + relay
+	}
+	return p.Name
 }
 
 // Network is a circuit as it is soldered: relays, diodes and wires with their
@@ -134,8 +168,9 @@ type Relay struct {
 	Drives       bool   // pole 1 feeds the coils of those that repeat it
 	Coil         string // net at A1
 	Poles, Used  int
-	Fed          []string // diodes that lead into its coil
-	Suppression  []string // across its coil: "D31", and "Z1" if a Zener diode is in series
+	Fed          []string    // diodes that lead into its coil
+	Suppression  []string    // across its coil: "D31", and "Z1" if a Zener diode is in series
+	In           []cube.Cube // what pulls a condition relay in, as its contacts decide; opcodes as in When
 	coil         int
 }
 
@@ -146,8 +181,10 @@ type Net struct {
 	Cards []NetCard
 }
 
-// NetCard is a net on one card: pins, then relays, then diodes.
+// NetCard is a net on one card: pins, then relays, then diodes. Wires join the
+// terminals in a chain; a suppression diode hangs on its own coil.
 type NetCard struct {
 	Card      int
 	Terminals []wiring.Terminal
+	Wires     []wiring.Wire
 }

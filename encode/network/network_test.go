@@ -323,9 +323,9 @@ func TestRefusals(t *testing.T) {
 		{"columns", machine.Card{Rows: 9, Columns: 1, Pins: 64}, "card-row-too-wide",
 			"the row of add in phase 5 needs 2 columns, card control has 1", "set columns 2"},
 		{"pins for a relay", machine.Card{Rows: 9, Columns: 9, Pins: 5}, "card-pins",
-			"a relay of add needs 6 pins with the 0 fixed ones, card control has 5", "set pins 6"},
+			"a relay of add needs 6 pins, card control has 5", "set pins 6"},
 		{"pins for a pulse wire", machine.Card{Rows: 9, Columns: 9, Pins: 2}, "card-pins",
-			"the pulse wire of 2 phases for add needs 3 pins with the 0 fixed ones, card control has 2", "set pins 6"},
+			"the pulse wire of 2 phases for add needs 3 pins, card control has 2", "set pins 6"},
 		{"pins taken by the connector", machine.Card{Rows: 9, Columns: 9, Pins: 4, Fixed: []machine.Pin{{Number: 1, Line: -1, Use: "ground"}, {Number: 2, Line: -1, Use: "supply"}}}, "card-pins",
 			"needs 5 pins with the 2 fixed ones, card control has 4", "set pins 7"},
 	}
@@ -356,6 +356,44 @@ func TestSpans(t *testing.T) {
 	}{{nil, ""}, {[]int{4}, "4"}, {[]int{2, 3, 4, 7}, "2-4 7"}, {[]int{1, 3, 4}, "1 3-4"}} {
 		if got := Spans(tt.in); got != tt.want {
 			t.Errorf("Spans(%v) = %q, want %q", tt.in, got, tt.want)
+		}
+	}
+}
+
+// TestPartsSayWhatToBuy: each diode of the list is among the parts, and each
+// part says what it has to stand: 24 V and 1,000 ohm are 24 mA and 576 mW.
+func TestPartsSayWhatToBuy(t *testing.T) {
+	hw := hardware(machine.Card{Name: "control", Rows: 40, Columns: 24, Pins: 64})
+	hw.Relay.CoilVolts, hw.Relay.CoilOhms, hw.Supply = 24, 1000, 26
+	for how, want := range map[string][]string{
+		"none":  {"for 200 mA and, in reverse, 52 V"},
+		"diode": {"for 200 mA and, in reverse, 52 V", "for the coil's 24 mA and, in reverse, 52 V"},
+		"zener": {"for 200 mA and, in reverse, 100 V", "for the coil's 24 mA and, in reverse, 52 V", "for 24 V (the coil's own: common practice, no source) and 576 mW"},
+	} {
+		hw.Relay.Suppression = how
+		_, n, list := placed(t, tally(), "plain", hw)
+		if len(list) > 0 {
+			t.Fatal(list)
+		}
+		count := 0
+		var diodes []string
+		for _, p := range n.Parts {
+			if strings.Contains(p.What, "diode") {
+				count += p.Count
+				diodes = append(diodes, p.What)
+			}
+		}
+		if count != len(n.List.Diodes) {
+			t.Errorf("%s: %d diodes to buy, %d to solder", how, count, len(n.List.Diodes))
+		}
+		if len(diodes) != len(want) {
+			t.Errorf("%s: %q", how, diodes)
+			continue
+		}
+		for i := range want {
+			if !strings.Contains(diodes[i], want[i]) || !strings.Contains(diodes[i], "common practice, no source") {
+				t.Errorf("%s: %q does not say %q", how, diodes[i], want[i])
+			}
 		}
 	}
 }

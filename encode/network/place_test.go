@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"coilwright/encode/cube"
 	"coilwright/encode/machine"
 	"coilwright/encode/network/proof"
 	"coilwright/encode/network/wiring"
@@ -285,6 +286,8 @@ func sound(t *testing.T, c *Circuit, s *store.Store, hw machine.Hardware, n *Net
 	if d := cmp.Diff(wantDiodes, gotDiodes); d != "" {
 		t.Fatalf("diodes: %s", d)
 	}
+	matrixAsWired(t, n, label)
+	ownCoils(t, n)
 	limits(t, hw.Cards[0], n)
 	if len(n.Matrix.Cards) < n.LeastCards {
 		t.Fatalf("%d cards, the bound says %d: %s", len(n.Matrix.Cards), n.LeastCards, n.LeastWhy)
@@ -293,8 +296,136 @@ func sound(t *testing.T, c *Circuit, s *store.Store, hw machine.Hardware, n *Net
 	for _, r := range n.Relays {
 		diodes += len(r.Fed)
 	}
+	if all := len(n.List.Diodes); c.Cost.Diodes+c.Cost.Coils != all || len(n.Matrix.Diodes)+len(n.Matrix.AtCoils) != all {
+		t.Fatalf("%d diodes, %d and %d priced, %d and %d on the placement list", all, c.Cost.Diodes, c.Cost.Coils, len(n.Matrix.Diodes), len(n.Matrix.AtCoils))
+	}
 	if c.Cost.Relays != len(n.Relays) || c.Cost.Diodes != diodes {
 		t.Fatalf("%d relays and %d diodes, priced at %d and %d", len(n.Relays), diodes, c.Cost.Relays, c.Cost.Diodes)
+	}
+}
+
+// matrixAsWired holds what the matrix says of both ends of every diode against
+// the wires: who solders from the one and who solders from the other have to
+// make the same.
+func matrixAsWired(t *testing.T, n *Network, label map[wiring.Terminal]string) {
+	t.Helper()
+	m := n.Matrix
+	kind := strings.NewReplacer("pulse ", "", "row ", "", "line ", "", "column ", "")
+	lies := func(diode, end, said string) {
+		is := label[wiring.Terminal(diode+end)]
+		if strings.Contains(said, ":") {
+			if is != label[wiring.Terminal(said)] {
+				t.Fatalf("%s%s is said to be on %s, and is on %s", diode, end, said, is)
+			}
+		} else if said != "" && kind.Replace(is) != kind.Replace(said) {
+			t.Fatalf("%s%s is said to be on %s, and is on %s", diode, end, said, is)
+		}
+	}
+	for _, d := range m.Diodes {
+		anode, band := m.Ends(d)
+		if d.Row >= 0 { // a row lies on the contact or wire that feeds it
+			for _, end := range []*string{&anode, &band} {
+				if *end == m.Rows[d.Row].Name {
+					*end = m.Rows[d.Row].Feed
+				}
+				if m.Style == "random" && *end == m.Rows[d.Row].Feed {
+					*end = "" // such a circuit does not say through which contacts
+				}
+			}
+		}
+		lies(d.Name, ":A", anode)
+		lies(d.Name, ":K", band)
+	}
+	relays := map[string]Relay{}
+	for _, r := range n.Relays {
+		relays[r.Name] = r
+	}
+	made, inverted := 0, 0
+	for _, p := range m.Pulses {
+		if (p.Coil == "") != (p.Contact == "") {
+			t.Fatalf("%+v", p)
+		}
+		if p.Coil == "" {
+			continue
+		}
+		made++
+		name, _, _ := strings.Cut(p.Coil, ":")
+		if relays[name].Kind != PulseSignal || !strings.HasPrefix(p.Contact, name+":") || label[wiring.Terminal(p.Contact)] != "pulse "+p.Name {
+			t.Fatalf("%+v: the contact is on %s", p, label[wiring.Terminal(p.Contact)])
+		}
+	}
+	for _, x := range m.Inverters {
+		inverted++
+		line := m.Columns[x.Line].Name
+		if label[wiring.Terminal(x.Coil)] != "column "+line || label[wiring.Terminal(x.Contact)] != "line "+line {
+			t.Fatalf("%+v is on %s and %s", x, label[wiring.Terminal(x.Coil)], label[wiring.Terminal(x.Contact)])
+		}
+	}
+	for _, r := range n.Relays {
+		switch r.Kind {
+		case PulseSignal:
+			made--
+		case InverterSignal:
+			inverted--
+		}
+	}
+	if made != 0 || inverted != 0 {
+		t.Fatalf("the matrix names %d pulse relays and %d inverters too many", made, inverted)
+	}
+	for _, d := range m.AtCoils {
+		lies(d.Name, ":A", d.Anode)
+		lies(d.Name, ":K", d.Band)
+		on, coil := false, label[wiring.Terminal(d.Relay+":A1")]
+		for _, end := range []string{":A", ":K"} {
+			on = on || label[wiring.Terminal(d.Name+end)] == coil || d.Across && label[wiring.Terminal(d.Name+end)] == "return"
+		}
+		if !on || m.Cards[d.Card].Name == "" {
+			t.Fatalf("%+v is not at its coil", d)
+		}
+	}
+}
+
+// ownCoils: a diode across a coil hangs on that coil's own terminals, by wires
+// of its own, and no wire is one too many.
+func ownCoils(t *testing.T, n *Network) {
+	t.Helper()
+	meets := map[wiring.Terminal][]wiring.Terminal{}
+	up := map[wiring.Terminal]wiring.Terminal{}
+	root := func(x wiring.Terminal) wiring.Terminal {
+		for up[x] != "" {
+			x = up[x]
+		}
+		return x
+	}
+	for _, w := range n.List.Wires {
+		meets[w.From] = append(meets[w.From], w.To)
+		meets[w.To] = append(meets[w.To], w.From)
+		a, b := root(w.From), root(w.To)
+		if a == b {
+			t.Fatalf("%+v joins what is joined", w)
+		}
+		up[a] = b
+	}
+	for i, r := range n.Relays {
+		if r.Suppression == nil {
+			continue
+		}
+		a1, a2 := n.List.Relays[i].Coil()
+		for _, coil := range []wiring.Terminal{a1, a2} {
+			own := 0
+			for _, end := range meets[coil] {
+				name, _, _ := strings.Cut(string(end), ":")
+				if slices.Contains(r.Suppression, name) {
+					own++
+					if len(meets[end]) != 1 {
+						t.Fatalf("%s of %s carries other wires too: %v", end, r.Name, meets[end])
+					}
+				}
+			}
+			if own != 1 {
+				t.Fatalf("%s has %d of %v on it: %v", coil, own, r.Suppression, meets[coil])
+			}
+		}
 	}
 }
 
@@ -426,6 +557,7 @@ func TestPlaceExamples(t *testing.T) {
 			small.Cards = []machine.Card{{Name: "small", Relays: 4, Rows: 6, Columns: 6, Pins: 26, Negative: true}}
 			small.Relay.Suppression = "zener"
 			for _, hw := range []machine.Hardware{m.Hardware, small} {
+				c.Cost = c.Price(hw)
 				n, list := Place(c, s, hw)
 				if len(list) > 0 {
 					t.Fatalf("%s %s: %v", name, style, list)
@@ -440,5 +572,111 @@ func TestPlaceExamples(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// pulled follows the current of a positive card with no phase on, and tells
+// which relays it pulls in.
+func pulled(n *Network, opcode, flags uint64) map[string]bool {
+	up := map[wiring.Terminal]wiring.Terminal{}
+	root := func(x wiring.Terminal) wiring.Terminal {
+		for up[x] != "" {
+			x = up[x]
+		}
+		return x
+	}
+	join := func(x, y wiring.Terminal) {
+		if x, y = root(x), root(y); x != y {
+			up[x] = y
+		}
+	}
+	for _, w := range n.List.Wires {
+		join(w.From, w.To)
+	}
+	bus := map[wiring.Use]wiring.Terminal{}
+	for _, p := range n.List.Pins {
+		if first, ok := bus[p.Use]; ok {
+			join(first, p.Terminal())
+		}
+		bus[p.Use] = p.Terminal()
+	}
+	on := map[string]bool{}
+	for range len(n.List.Relays) + 2 {
+		live := map[wiring.Terminal]bool{}
+		for use, at := range bus {
+			if use.Kind == wiring.Feed || use.Kind == wiring.Opcode && opcode>>use.N&1 == 1 || use.Kind == wiring.Flag && flags>>use.N&1 == 1 {
+				live[root(at)] = true
+			}
+		}
+		for size := -1; size != len(live); {
+			size = len(live)
+			for _, d := range n.List.Diodes {
+				if anode, cathode := d.Ends(); live[root(anode)] {
+					live[root(cathode)] = true
+				}
+			}
+			for _, r := range n.List.Relays {
+				for p := 1; p <= r.Poles; p++ {
+					common, to, makes := r.Pole(p)
+					if on[r.Name] {
+						to = makes
+					}
+					if live[root(common)] || live[root(to)] {
+						live[root(common)], live[root(to)] = true, true
+					}
+				}
+			}
+		}
+		on = map[string]bool{}
+		for _, r := range n.List.Relays {
+			a1, _ := r.Coil()
+			on[r.Name] = live[root(a1)]
+		}
+	}
+	return on
+}
+
+// TestPulledIn tests each condition relay as a person would: with the opcode
+// and flags that the sheet names it has to pull in, and with no other.
+func TestPulledIn(t *testing.T) {
+	tested, with := 0, 0
+	for _, name := range []string{"firststeps", "millrace"} {
+		text, err := os.ReadFile("../../examples/" + name + "/" + name + ".coil")
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, ok := weave(t, name, string(text))
+		if !ok {
+			t.Fatalf("%s has errors", name)
+		}
+		for _, style := range Styles[:2] {
+			c, err := build(w.store, w.ch, w.m.Hardware, style, effort/20)
+			if err != nil {
+				t.Fatal(err)
+			}
+			n, list := Place(c, w.store, w.m.Hardware)
+			if len(list) > 0 {
+				t.Fatal(list)
+			}
+			bits := w.store.OpcodeBits + len(w.store.Flags)
+			for v := uint64(0); v < 1<<bits; v += 1 + uint64(len(n.Relays)) {
+				on := pulled(n, v&(1<<w.store.OpcodeBits-1), v>>w.store.OpcodeBits)
+				for _, r := range n.Relays {
+					if r.Kind != ConditionSignal {
+						continue
+					}
+					in := slices.ContainsFunc(r.In, func(c cube.Cube) bool { return c.Matches(v) })
+					if tested++; in {
+						with++
+					}
+					if in != on[r.Name] {
+						t.Fatalf("%s %s: %s follows %s by %v; at %b it is pulled in: %t", name, style, r.Name, r.Follows, r.In, v, on[r.Name])
+					}
+				}
+			}
+		}
+	}
+	if with < 20 || tested < 5*with {
+		t.Errorf("%d tried, %d of them pulled in", tested, with)
 	}
 }

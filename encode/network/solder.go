@@ -167,9 +167,18 @@ func (p *placing) refuse(l *layout) diag.List {
 			Hintf("set columns %d in card %s (and pins to match), or spread the lines over more steps", most(wide), b.Name).
 			Because("card %s has too few columns", b.Name)
 	}
+	fixed, fewer := "", ", or fix fewer pins in its connector"
+	switch n := len(b.Fixed); n {
+	case 0:
+		fewer = ""
+	case 1:
+		fixed = " with the fixed one"
+	default:
+		fixed = fmt.Sprintf(" with the %d fixed ones", n)
+	}
 	for _, x := range pinned {
-		described(list.Errorf("card-pins", x.at, "%s needs %d pins with the %d fixed ones, card %s has %d", x.what, x.need, len(b.Fixed), b.Name, b.Pins)).
-			Hintf("set pins %d in card %s, or fix fewer pins in its connector", max(least, most(pinned)), b.Name).
+		described(list.Errorf("card-pins", x.at, "%s needs %d pins%s, card %s has %d", x.what, x.need, fixed, b.Name, b.Pins)).
+			Hintf("set pins %d in card %s%s", max(least, most(pinned)), b.Name, fewer).
 			Because("card %s has too few pins", b.Name)
 	}
 	return list
@@ -203,7 +212,11 @@ func (p *placing) describe(a *atom) (diag.Place, string) {
 	case a.kind == loose:
 		return p.board.At, "a diode that leads into a coil"
 	case a.kind == relay:
-		return owner(p.c.Signals[a.signal].Owner), "a relay of " + p.follows(a.signal)
+		s := p.c.Signals[a.signal]
+		if s.Kind == PulseSignal {
+			return owner(s.Owner), fmt.Sprintf("the relay of pulse wire P%d", s.N)
+		}
+		return owner(s.Owner), "a relay of " + p.follows(a.signal)
 	case a.row >= 0:
 		r := p.c.Rows[a.row]
 		return owner(r.Owner), fmt.Sprintf("the row of %s in %s", r.Owner, phasesName(r.Phases))
@@ -241,7 +254,11 @@ func (p *placing) follows(signal int) string {
 	case InverterSignal:
 		return fmt.Sprintf("line %s, which is low", p.s.Columns[s.N].Name)
 	case PulseSignal:
-		return fmt.Sprintf("pulse wire P%d", s.N)
+		for _, q := range p.c.Points {
+			if q.Kind == PulsePoint && q.N == s.N {
+				return fmt.Sprintf("%s, and feeds pulse wire P%d", phasesName(q.Phases), s.N)
+			}
+		}
 	}
 	return s.Owner
 }
@@ -343,6 +360,7 @@ func (p *placing) solder() *Network {
 	}
 	p.coilDiodes()
 	p.suppress()
+	slices.SortStableFunc(m.AtCoils, func(x, y CoilDiode) int { return x.Card - y.Card })
 	p.wires()
 	p.parts()
 	return p.out
@@ -365,12 +383,21 @@ func (p *placing) parts() {
 		fed += len(r.Fed)
 	}
 	add(n, "relay", "relays", " with %d poles, coil %g V, %g ohm, contacts for %g A", r.Poles, r.CoilVolts, r.CoilOhms, r.ContactAmperes)
-	add(len(p.out.Matrix.Diodes)+fed, "diode", "diodes", " of matrix and coils, for %g mA", p.hw.Diode.Limit*1000)
+	// Until its Zener diode has taken the current over, a coil that is let go
+	// stands with that voltage against the supply's.
+	across, current := p.hw.Supply, r.CoilVolts/r.CoilOhms
+	if r.Suppression == "zener" {
+		across += r.CoilVolts
+	}
+	const practice = "common practice, no source"
+	add(len(p.out.Matrix.Diodes)+fed, "diode", "diodes", " of matrix and coils, for %g mA and, in reverse, %.3g V or more (twice the %.3g V that there are: %s)",
+		p.hw.Diode.Limit*1000, 2*across, across, practice)
 	if r.Suppression != "none" {
-		add(n, "suppression diode", "suppression diodes", ", for the coil's %.3g mA", r.CoilVolts/r.CoilOhms*1000)
+		add(n, "suppression diode", "suppression diodes", ", for the coil's %.3g mA and, in reverse, %.3g V or more (twice the supply: %s)", current*1000, 2*p.hw.Supply, practice)
 	}
 	if r.Suppression == "zener" {
-		add(n, "Zener diode", "Zener diodes", " in series with these")
+		add(n, "Zener diode", "Zener diodes", " in series with these, for %.3g V (the coil's own: %s) and %.3g mW (that voltage times the coil's current, which it carries for a moment only)",
+			r.CoilVolts, practice, r.CoilVolts*current*1000)
 	}
 	add(len(p.cards), "card", "cards", " with a connector of %d pins", p.board.Pins)
 }
@@ -398,6 +425,67 @@ func (p *placing) meet(net, card int, t wiring.Terminal) {
 	}
 }
 
+// pulledIn is what pulls the relay of each condition in, by signal: the contacts
+// in its coil's way from the feed, each way a cube. Where one of them follows
+// something else than a bit, it is what the condition asks for.
+func (p *placing) pulledIn() map[int][]cube.Cube {
+	contacts, diodes := map[int][]int{}, map[int][]int{}
+	for i, k := range p.c.Contacts {
+		contacts[k.Common] = append(contacts[k.Common], i)
+	}
+	for _, d := range p.c.Diodes {
+		diodes[d.From] = append(diodes[d.From], d.To)
+	}
+	out, unclear := map[int][]cube.Cube{}, map[int]bool{}
+	steps := 0
+	var follow func(at int, when cube.Cube, clear bool)
+	follow = func(at int, when cube.Cube, clear bool) {
+		if steps++; at < 0 || steps > mostSteps {
+			return
+		}
+		if q := p.c.Points[at]; q.Kind == CoilPoint {
+			out[q.N] = append(out[q.N], when)
+			unclear[q.N] = unclear[q.N] || !clear
+		}
+		for _, to := range diodes[at] {
+			follow(to, when, clear)
+		}
+		for _, i := range contacts[at] {
+			k := p.c.Contacts[i]
+			bit := p.c.Signals[k.Signal].N
+			switch p.c.Signals[k.Signal].Kind {
+			case OpcodeSignal:
+			case FlagSignal:
+				bit += p.s.OpcodeBits
+			case ConditionSignal:
+				follow(k.Break, when, false)
+				follow(k.Make, when, false)
+				continue
+			default:
+				continue // what it feeds leads to no condition
+			}
+			for value, to := range []int{k.Break, k.Make} {
+				if when.Care>>bit&1 == 0 || when.Value>>bit&1 == uint64(value) {
+					follow(to, when.With(bit, uint64(value)), clear)
+				}
+			}
+		}
+	}
+	if feed := p.nets.feed(); feed < len(p.c.Points) {
+		follow(feed, cube.Cube{}, true)
+	}
+	for i, s := range p.c.Signals {
+		if s.Kind == ConditionSignal && (unclear[i] || out[i] == nil || steps > mostSteps) {
+			out[i] = s.When
+		}
+		out[i] = cube.Joined(out[i])
+	}
+	return out
+}
+
+// mostSteps bounds the search for the ways to coils.
+const mostSteps = 1 << 20
+
 // relays gives every body a site and its contacts their poles.
 func (p *placing) relays() {
 	bodies := map[int]int{}
@@ -406,6 +494,7 @@ func (p *placing) relays() {
 			bodies[a.signal]++
 		}
 	}
+	in := p.pulledIn()
 	for card, list := range p.cards {
 		site := 0
 		for _, i := range list {
@@ -417,7 +506,7 @@ func (p *placing) relays() {
 			s := p.c.Signals[a.signal]
 			r := Relay{
 				Name: fmt.Sprintf("K%d", len(p.out.Relays)+1), Card: card, Site: site, Kind: s.Kind, N: s.N, Signal: a.signal,
-				Body: a.body + 1, Bodies: bodies[a.signal], Follows: p.follows(a.signal), When: s.When, Poles: p.hw.Relay.Poles,
+				Body: a.body + 1, Bodies: bodies[a.signal], Follows: p.follows(a.signal), When: s.When, In: in[a.signal], Poles: p.hw.Relay.Poles,
 			}
 			w := wiring.Relay{Name: r.Name, Card: p.out.Matrix.Cards[card].Name, Site: site, Poles: r.Poles}
 			a1, a2 := w.Coil()
@@ -671,6 +760,24 @@ func (p *placing) rows() {
 			r.Card = p.lastCard(p.c.Rows[i])
 		}
 	}
+	for i, k := range p.c.Contacts {
+		s := p.c.Signals[k.Signal]
+		if s.Kind != PulseSignal && s.Kind != InverterSignal {
+			continue
+		}
+		at := p.pole[i]
+		relay := p.out.List.Relays[at.relay]
+		coil, _ := relay.Coil()
+		_, breaks, makes := relay.Pole(at.n)
+		if s.Kind == InverterSignal {
+			m.Inverters = append(m.Inverters, Inverter{s.N, string(coil), string(breaks)})
+			continue
+		}
+		if q := pulse[k.Make]; m.Pulses[q].point == k.Make {
+			m.Pulses[q].Coil, m.Pulses[q].Contact = string(coil), string(makes)
+		}
+	}
+	slices.SortFunc(m.Inverters, func(x, y Inverter) int { return x.Line - y.Line })
 }
 
 // rank numbers the rows by whose they are, then by condition, phases and lines.
@@ -834,9 +941,35 @@ func (p *placing) coilDiodes() {
 				r := &p.out.Relays[first[j.To]]
 				r.Fed = append(r.Fed, name)
 				p.diode(name, card, j.From, j.To)
+				d := CoilDiode{Name: name, Card: card, Relay: r.Name, Site: r.Site, Anode: p.near(j.From, card), Band: p.near(j.To, card)}
+				if r.Card != card {
+					d.Site = 0
+				}
+				if p.board.Negative {
+					d.Anode, d.Band = d.Band, d.Anode
+				}
+				p.out.Matrix.AtCoils = append(p.out.Matrix.AtCoils, d)
 			}
 		}
 	}
+}
+
+// near names a net on a card by what is found there: a terminal of a relay, or
+// the pin that it comes in by.
+func (p *placing) near(net, card int) string {
+	found := ""
+	for _, t := range p.terminals[net][card] {
+		switch {
+		case t[0] == 'K':
+			return string(t)
+		case t[0] == 'J' && found == "":
+			found = string(t)
+		}
+	}
+	if found == "" {
+		return p.names[net]
+	}
+	return found
 }
 
 // suppress puts a diode across every coil, against the current that drives
@@ -853,8 +986,16 @@ func (p *placing) suppress() {
 		d := fmt.Sprintf("D%d", n)
 		r.Suppression = []string{d}
 		back := p.nets.back()
+		a1, a2 := p.out.List.Relays[i].Coil()
+		add := func(name, from, to string) {
+			if p.board.Negative {
+				from, to = to, from
+			}
+			p.out.Matrix.AtCoils = append(p.out.Matrix.AtCoils, CoilDiode{name, r.Card, r.Name, r.Site, true, from, to})
+		}
 		if !zener {
 			p.diode(d, r.Card, back, r.coil)
+			add(d, string(a2), string(a1))
 			continue
 		}
 		z := fmt.Sprintf("Z%d", i+1)
@@ -865,11 +1006,36 @@ func (p *placing) suppress() {
 		p.terminals = append(p.terminals, make([][]wiring.Terminal, len(p.cards)))
 		p.diode(d, r.Card, middle, r.coil)
 		p.diode(z, r.Card, middle, back)
+		near := ":A"
+		if p.board.Negative {
+			near = ":K"
+		}
+		add(d, z+near, string(a1))
+		add(z, d+near, string(a2))
 	}
 }
 
-// wires chains the terminals of every net, card by card.
+// wires chains the terminals of every net, card by card. The diode across a
+// coil hangs on the terminals of that coil alone: at the end of a chain one bad
+// joint would take it from many coils, and nothing would show.
 func (p *placing) wires() {
+	own := map[wiring.Terminal]wiring.Terminal{}
+	for i, r := range p.out.Relays {
+		if r.Suppression == nil {
+			continue
+		}
+		a1, a2 := p.out.List.Relays[i].Coil()
+		band, other := ":K", ":A"
+		if p.board.Negative {
+			band, other = other, band
+		}
+		own[wiring.Terminal(r.Suppression[0]+band)] = a1
+		if len(r.Suppression) > 1 { // the Zener diode faces the other way
+			own[wiring.Terminal(r.Suppression[1]+band)] = a2
+		} else {
+			own[wiring.Terminal(r.Suppression[0]+other)] = a2
+		}
+	}
 	for _, net := range p.netOrder() {
 		byCard := p.terminals[net]
 		out := Net{Name: p.names[net], Link: p.link[net]}
@@ -877,11 +1043,28 @@ func (p *placing) wires() {
 			if len(list) == 0 {
 				continue
 			}
-			slices.SortStableFunc(list, func(x, y wiring.Terminal) int { return rank(x) - rank(y) })
-			out.Cards = append(out.Cards, NetCard{card, list})
-			for i := 1; i < len(list); i++ {
-				p.out.List.Wires = append(p.out.List.Wires, wiring.Wire{Net: out.Name, From: list[i-1], To: list[i]})
+			on := NetCard{Card: card}
+			chain, spurs := list[:0:0], map[wiring.Terminal]wiring.Terminal{}
+			for _, t := range list {
+				if coil, ok := own[t]; ok {
+					spurs[coil] = t
+				} else {
+					chain = append(chain, t)
+				}
 			}
+			slices.SortStableFunc(chain, func(x, y wiring.Terminal) int { return rank(x) - rank(y) })
+			for i, t := range chain {
+				if i > 0 {
+					on.Wires = append(on.Wires, wiring.Wire{Net: out.Name, From: chain[i-1], To: t})
+				}
+				on.Terminals = append(on.Terminals, t)
+				if diode, ok := spurs[t]; ok {
+					on.Wires = append(on.Wires, wiring.Wire{Net: out.Name, From: t, To: diode})
+					on.Terminals = append(on.Terminals, diode)
+				}
+			}
+			out.Cards = append(out.Cards, on)
+			p.out.List.Wires = append(p.out.List.Wires, on.Wires...)
 		}
 		if out.Cards != nil {
 			p.out.Nets = append(p.out.Nets, out)

@@ -15,9 +15,12 @@ func newDiodes(a *app) *cobra.Command {
 	form := newChoice("text", "text", "csv")
 	style := newStyle()
 	cmd := command("diodes FILE [--form text|csv] [--style STYLE] [-o FILE]", "The placement list for the solder station",
-		`Lists every diode in soldering order with a box to tick: card, row, column,
-line, connector pin, what the row means and which way the band points; then the
-counts of each row and column to check against.
+		`Lists every diode in soldering order with a box to tick. Those of the matrix
+have their card, row, column, line, connector pin (for a line that is active
+low, the coil of its relay), what the row means and which way the band points;
+those at coils, for each card after its rows, have the relay and what their two
+ends are on. The counts of each row, column and card are there to check
+against.
 
 `+styleHelp,
 		`coilwright diodes millrace.coil | lp
@@ -43,12 +46,12 @@ func diodesArtefact(name string, l *loaded, n *network.Network, form string) art
 		return artefact{
 			name:   name,
 			write:  func(w io.Writer) error { return table.DiodesCSV(w, n.Matrix) },
-			verify: func(r io.Reader) error { return readback.DiodesCSV(r, l.store, n.Matrix.Style) },
+			verify: func(r io.Reader) error { return readback.DiodesCSV(r, l.store, n.List) },
 		}
 	}
 	return artefact{
 		name:   name,
 		write:  func(w io.Writer) error { return table.DiodesText(w, n.Matrix) },
-		verify: func(r io.Reader) error { return readback.DiodesText(r, l.store, n.Matrix.Style) },
+		verify: func(r io.Reader) error { return readback.DiodesText(r, l.store, n.List) },
 	}
 }

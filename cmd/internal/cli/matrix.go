@@ -22,9 +22,13 @@ func newMatrix(a *app) *cobra.Command {
 		style: newStyle(),
 	}
 	cmd := command("matrix FILE [--form text|csv] [--style STYLE] [-o FILE]", "The diode matrix as a grid",
-		`Prints the matrix: its rows with what they mean and what feeds them, its columns
-with the lines, and a mark where a diode sits. Text is cut into blocks of
-columns that fit 80 characters; csv is the same for a spreadsheet.
+		`Prints the matrix: its rows with what they mean and what feeds them, its
+columns with the lines, and a mark where a diode sits. At one level of diodes a
+pulse wire is made by a relay: its coil, where the diodes lead, and its
+contact, which feeds the wire, are named; so are those of the inverting relay
+of a line that is active low. Diodes at coils are on the placement list
+(coilwright diodes). Text is cut into blocks of columns that fit 80 characters;
+csv is the same for a spreadsheet.
 
 `+styleHelp,
 		`coilwright matrix millrace.coil
@@ -50,12 +54,12 @@ func matrixArtefact(name string, l *loaded, n *network.Network, form string) art
 		return artefact{
 			name:   name,
 			write:  func(w io.Writer) error { return table.MatrixCSV(w, n.Matrix) },
-			verify: func(r io.Reader) error { return readback.MatrixCSV(r, l.store, n.Matrix.Style) },
+			verify: func(r io.Reader) error { return readback.MatrixCSV(r, l.store, n.List) },
 		}
 	}
 	return artefact{
 		name:   name,
 		write:  func(w io.Writer) error { return table.MatrixText(w, n.Matrix, table.Width) },
-		verify: func(r io.Reader) error { return readback.MatrixText(r, l.store, n.Matrix.Style) },
+		verify: func(r io.Reader) error { return readback.MatrixText(r, l.store, n.List) },
 	}
 }

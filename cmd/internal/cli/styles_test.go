@@ -21,7 +21,7 @@ import (
 func TestStylesTable(t *testing.T) {
 	costs := map[string]network.Cost{}
 	lines := []string{
-		"| machine | style | relays | contacts | diodes | joints | cost | lower bound | cards |",
+		"| machine | style | relays | poles in use | diodes | joints | cost | lower bound | cards |",
 		"|---|---|---|---|---|---|---|---|---|",
 	}
 	for _, name := range examples.Names() {
