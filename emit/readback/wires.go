@@ -1,8 +1,8 @@
 package readback
 
 import (
-	"bufio"
 	"bytes"
+	"encoding/binary"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -12,32 +12,51 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf16"
 
 	bare "coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 )
 
 // WiresCSV reads the bare list of a network as a person may have changed it:
-// in any order, with the last two fields left empty in records that were
-// added. It says nothing of what the network does. An error is a *LineError
-// (of the line on which a record begins).
+// in any order, of records and of columns, with the last fields left empty in
+// records that were added. It says nothing of what the network does. An error
+// is a *LineError (of the line on which a record begins).
 func WiresCSV(r io.Reader) (*bare.List, error) {
+	l, _, err := WiresFile(r)
+	return l, err
+}
+
+// WiresFile is WiresCSV with what a person should hear of, though it does not
+// keep the list from being read.
+func WiresFile(r io.Reader) (*bare.List, []string, error) {
 	l, err := readWires(r)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	return l.List, nil
+	return l.List, l.notes, nil
 }
 
 func readWires(r io.Reader) (*wireRecords, error) {
-	text := bufio.NewReader(r)
-	if mark, err := text.Peek(3); err == nil && string(mark) == "\ufeff" {
-		text.Discard(3) // some spreadsheets put one
+	all, err := io.ReadAll(r)
+	if err != nil {
+		return nil, err
 	}
-	c := csv.NewReader(text)
+	text, err := plainText(all)
+	if err != nil {
+		return nil, err
+	}
+	if len(bytes.TrimSpace(text)) == 0 {
+		return nil, refuse(1, "the file is empty; a list of wires begins with the header %s", strings.Join(wiresHead, ","))
+	}
+	c := csv.NewReader(bytes.NewReader(text))
 	c.FieldsPerRecord = -1
-	l := &wireRecords{List: &bare.List{}, names: map[string]int{}, poles: map[string]int{}, pins: map[string]bool{}}
-	for first := true; ; first = false {
+	c.Comma = separator(text)
+	// A tab is a blank to the reader of records, which would eat empty fields.
+	c.TrimLeadingSpace = c.Comma != '\t'
+	l := &wireRecords{List: &bare.List{}, names: map[string]int{}, poles: map[string]int{}, pins: map[string]bool{}, joined: map[[2]bare.Terminal]int{}}
+	var at []int // by field of a record: its column in wiresHead, or -1
+	for {
 		f, err := c.Read()
 		if err == io.EOF {
 			break
@@ -50,29 +69,126 @@ func readWires(r io.Reader) (*wireRecords, error) {
 			return nil, err
 		}
 		n, _ := c.FieldPos(0)
-		if first {
-			if !slices.Equal(f, wiresHead) {
-				return nil, refuse(n, "the header is not that of a list of wires")
+		if at == nil {
+			if at, err = l.header(n, f); err != nil {
+				return nil, err
 			}
 			continue
 		}
-		if slices.IndexFunc(f, func(s string) bool { return s != "" }) < 0 {
+		record := make([]string, len(wiresHead))
+		empty := true
+		for i, cell := range f {
+			cell = strings.TrimSpace(cell)
+			switch {
+			case cell == "":
+			case i >= len(at):
+				return nil, refuse(n, "%d fields, the header has %d", len(f), len(at))
+			case at[i] >= 0:
+				record[at[i]], empty = cell, false
+			}
+		}
+		if empty {
 			continue
 		}
-		if len(f) > len(wiresHead) {
-			return nil, refuse(n, "%d fields, the header has %d", len(f), len(wiresHead))
-		}
-		for len(f) < len(wiresHead) {
-			f = append(f, "")
-		}
-		if err := l.record(n, f); err != nil {
+		if err := l.record(n, record); err != nil {
 			return nil, err
 		}
 	}
 	return l.finish()
 }
 
-var wiresHead = strings.Split("kind name card place poles use number called from to net machine hash", " ")
+// plainText is what a spreadsheet wrote, as UTF-8 without a byte order mark.
+func plainText(text []byte) ([]byte, error) {
+	var order binary.ByteOrder
+	switch {
+	case bytes.HasPrefix(text, []byte{0xff, 0xfe}):
+		order = binary.LittleEndian
+	case bytes.HasPrefix(text, []byte{0xfe, 0xff}):
+		order = binary.BigEndian
+	case bytes.IndexByte(text, 0) >= 0:
+		return nil, refuse(1, "this is no text: save the list as CSV in UTF-8")
+	default:
+		return bytes.TrimPrefix(text, []byte("\ufeff")), nil
+	}
+	text = text[2:]
+	units := make([]uint16, len(text)/2)
+	for i := range units {
+		units[i] = order.Uint16(text[2*i:])
+	}
+	return []byte(string(utf16.Decode(units))), nil
+}
+
+// separator is the one of , ; and tab that parts the most names of the header.
+func separator(text []byte) rune {
+	first, _, _ := bytes.Cut(bytes.TrimSpace(text), []byte("\n"))
+	best, most := ',', 0
+	for _, c := range ",;\t" {
+		known := 0
+		for _, name := range strings.Split(string(first), string(c)) {
+			if slices.Contains(wiresHead, headName(name)) {
+				known++
+			}
+		}
+		if known > most {
+			best, most = c, known
+		}
+	}
+	return best
+}
+
+func headName(cell string) string {
+	return strings.ToLower(strings.Trim(strings.TrimSpace(cell), `" `))
+}
+
+// header finds the columns by their names.
+func (l *wireRecords) header(n int, f []string) ([]int, error) {
+	var unknown []string
+	at := make([]int, len(f))
+	seen := make([]bool, len(wiresHead))
+	for i, cell := range f {
+		name := headName(cell)
+		at[i] = slices.Index(wiresHead, name)
+		switch {
+		case at[i] < 0 && name != "":
+			unknown = append(unknown, strings.TrimSpace(cell))
+		case at[i] < 0:
+		case seen[at[i]]:
+			return nil, refuse(n, "the header names the column %s twice", name)
+		default:
+			seen[at[i]] = true
+		}
+	}
+	var missing []string
+	for i, name := range wiresHead {
+		if !seen[i] && !slices.Contains(spareHead, name) {
+			missing = append(missing, name)
+		}
+	}
+	switch {
+	case len(missing) == len(wiresHead)-len(spareHead):
+		return nil, refuse(n, "this is not the header of a list of wires: %s is wanted, in any order", strings.Join(wiresHead, ","))
+	case len(missing) > 0:
+		return nil, refuse(n, "the header lacks %s: %s is wanted, in any order", strings.Join(missing, ", "), strings.Join(wiresHead, ","))
+	}
+	switch len(unknown) {
+	case 0:
+	case 1:
+		l.note("the column %s means nothing in a list of wires and is ignored", unknown[0])
+	default:
+		l.note("the columns %s mean nothing in a list of wires and are ignored", strings.Join(unknown, ", "))
+	}
+	l.hashed = seen[slices.Index(wiresHead, "hash")]
+	if !l.hashed {
+		l.note("without the column hash nothing says which version of the definition the list was written from")
+	}
+	return at, nil
+}
+
+var (
+	wiresHead = strings.Split("kind name card place poles use number called from to net machine hash", " ")
+	// spareHead are those that a list can do without.
+	spareHead = []string{"called", "net", "hash"}
+)
 
 // wireRecords is a list as far as it has been read.
 type wireRecords struct {
@@ -80,10 +196,13 @@ type wireRecords struct {
 	headed int            // line of the record that says what the list is
 	names  map[string]int // where a part is listed
 	poles  map[string]int
-	pins   map[string]bool // terminals
-	wires  []int           // lines
-	origin []origin        // of the records: there may be some before the first
-	said   []said          // of relays and diodes
+	pins   map[string]bool          // terminals
+	wires  []int                    // lines
+	joined map[[2]bare.Terminal]int // line of the first wire between two terminals
+	origin []origin                 // of the records: there may be some before the first
+	hashed bool                     // there is a column for the hash
+	notes  []string
+	said   []said // of relays and diodes
 }
 
 // said is what a record of a relay or diode says for people. Nobody keeps it
@@ -97,6 +216,10 @@ type said struct {
 type origin struct {
 	line          int
 	machine, hash string
+}
+
+func (l *wireRecords) note(format string, args ...any) {
+	l.notes = append(l.notes, fmt.Sprintf(format, args...))
 }
 
 func (l *wireRecords) record(n int, f []string) error {
@@ -119,7 +242,7 @@ func (l *wireRecords) record(n int, f []string) error {
 		l.headed = n
 		l.Style, l.Title, l.Machine = f[1], f[7], f[11]
 		hash, ok := strings.CutPrefix(f[12], "sha256:")
-		if !ok || len(hash) != 64 {
+		if l.hashed && (!ok || len(hash) != 64) {
 			return refuse(n, "%q is no whole hash", f[12])
 		}
 		l.Hash = hash
@@ -176,6 +299,12 @@ func (l *wireRecords) record(n int, f []string) error {
 		l.Pins = append(l.Pins, p)
 		return nil
 	case "wire":
+		ends := [2]bare.Terminal{bare.Terminal(min(f[8], f[9])), bare.Terminal(max(f[8], f[9]))}
+		if first, ok := l.joined[ends]; ok {
+			l.note("line %d: the wire %s - %s is listed twice, first on line %d", n, f[8], f[9], first)
+		} else {
+			l.joined[ends] = n
+		}
 		l.wires = append(l.wires, n)
 		l.Wires = append(l.Wires, bare.Wire{From: bare.Terminal(f[8]), To: bare.Terminal(f[9]), Net: f[10]})
 		return nil
@@ -208,7 +337,7 @@ func (l *wireRecords) finish() (*wireRecords, error) {
 		return nil, refuse(1, "no record says which list this is: the one of kind list is missing")
 	}
 	for _, o := range l.origin {
-		if hash := strings.TrimPrefix(o.hash, "sha256:"); o.machine != l.Machine || hash == "" || !strings.HasPrefix(l.Hash, hash) {
+		if hash := strings.TrimPrefix(o.hash, "sha256:"); o.machine != l.Machine || l.hashed && hash == "" || !strings.HasPrefix(l.Hash, hash) {
 			return nil, refuse(o.line, "the record is of machine %s with %s", o.machine, o.hash)
 		}
 	}

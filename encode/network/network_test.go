@@ -133,7 +133,7 @@ func TestMatrixEqualsStore(t *testing.T) {
 		sound(t, c, s, hw, n)
 		within(t, n.Matrix)
 		cards += len(n.Matrix.Cards)
-		report, err := proof.Prove(n.List, s, ch, proof.Options{})
+		report, err := proof.Prove(n.List, s, ch, proof.Options{Hardware: &hw})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -563,7 +563,7 @@ func TestPlaceExamples(t *testing.T) {
 					t.Fatalf("%s %s: %v", name, style, list)
 				}
 				sound(t, c, s, hw, n)
-				report, err := proof.Prove(n.List, s, ch, proof.Options{})
+				report, err := proof.Prove(n.List, s, ch, proof.Options{Hardware: &hw})
 				if err != nil || !report.Proved() {
 					t.Errorf("%s %s on %d cards: %v %+v", name, style, len(n.Matrix.Cards), err, report)
 				}

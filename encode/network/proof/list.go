@@ -484,15 +484,12 @@ func (p *prover) absent() []Finding {
 	p.mute = make([]bool, len(s.Columns))
 	for i, c := range s.Columns {
 		pinned := pin(wiring.Line, i)
-		switch {
-		case p.driven[i] && !pinned:
+		if p.driven[i] && !pinned {
 			p.mute[i] = true
 			if lines.Has(i) || c.Low {
 				f := bad("the line %s has no pin", c.Name)
 				f.Asked = append(f.Asked, c.At)
 			}
-		case !p.driven[i] && pinned:
-			bad("the pin %s is for the line %s, which other hardware drives", q.pins[wiring.Use{Kind: wiring.Line, N: i}], c.Name)
 		}
 	}
 	if !pin(wiring.Return, 0) && len(q.relays) > 0 {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"coilwright/encode/machine"
 	"coilwright/encode/network/wiring"
 	"coilwright/encode/store"
 	"coilwright/lang/diag"
@@ -18,6 +19,9 @@ type Options struct {
 	// Detail is how many findings are worked out part by part; the others are
 	// counted. 0 = 10.
 	Detail int
+	// Hardware, if it is there, is what the definition describes: Prove finds
+	// where the list contradicts it, and proves for its levels of diodes.
+	Hardware *machine.Hardware
 }
 
 // Report says what was tried and what was found.
@@ -40,6 +44,9 @@ type Report struct {
 	Findings []Finding
 	// More counts findings past Options.Detail.
 	More int
+	// Notes are what is odd and breaks nothing.
+	Notes []string
+	Late  []Late
 }
 
 // Proved reports whether nothing was found.
@@ -49,14 +56,17 @@ func (r *Report) Proved() bool { return len(r.Findings) == 0 && r.More == 0 }
 type Kind string
 
 const (
-	BadList    Kind = "list"      // what the list says cannot be, or something is missing in it
-	Short      Kind = "short"     // current reaches the return without a coil
-	Backfeed   Kind = "back-feed" // current leaves the card by a phase, opcode or flag wire
-	Undecided  Kind = "undecided" // a relay in a loop of relays holds itself or chatters
-	Extra      Kind = "extra"     // a line is on, or may be, that should not be
-	Missing    Kind = "missing"   // a line is off, or may be, that should be on
-	TooDeep    Kind = "levels"    // more diodes in series than the supply allows
-	LiveSwitch Kind = "switching" // a contact travels on a live wire
+	BadList     Kind = "list"        // what the list says cannot be, or something is missing in it
+	Misfit      Kind = "hardware"    // the list contradicts what the definition says of cards and parts
+	OpenCoil    Kind = "coil"        // a relay can never pull in
+	Suppression Kind = "suppression" // what is to quench a coil does not
+	Short       Kind = "short"       // current reaches the return without a coil
+	Backfeed    Kind = "back-feed"   // current leaves the card by a phase, opcode or flag wire
+	Undecided   Kind = "undecided"   // a relay in a loop of relays holds itself or chatters
+	Extra       Kind = "extra"       // a line is on, or may be, that should not be
+	Missing     Kind = "missing"     // a line is off, or may be, that should be on
+	TooDeep     Kind = "levels"      // more diodes in series than the supply allows
+	LiveSwitch  Kind = "switching"   // a contact travels on a live wire
 )
 
 // Finding is one thing that is wrong, told for the lowest state in which it is.
@@ -99,15 +109,25 @@ const (
 )
 
 // Uncovered lists what a proof does not show.
-func Uncovered() []string {
-	return []string{
+func Uncovered(r *Report) []string {
+	out := []string{
 		"everything beyond the cards' connectors: the sequencer, the registers and flags, the coils of the lines",
 		"voltages, currents and the loads of contacts",
 		"times: opcode and flag relays are taken as settled after decode phases, relays that they drive with them",
-		"the moments at which flags change that are set from outside",
-		"a suppression diode that is missing: no line depends on it (one that is reversed is found)",
-		"joints that are dry and parts that are not what the list says",
 	}
+	if len(r.Late) > 0 {
+		var names []string
+		for _, x := range r.Late {
+			names = append(names, x.Name)
+		}
+		out = append(out, fmt.Sprintf("the times of relays on phase wires (%s): they are taken to follow at once, and no state is tried in which one is late; that their contacts switch live is let pass", someOf(names, ", ")))
+	}
+	return append(out,
+		"the moments at which flags change that are set from outside",
+		"how long coils hold after they are switched off, and the voltage of Zener diodes (that each coil has its suppression, the right way round, is found)",
+		"the rows and columns of the cards: a list of wires has none",
+		"joints that are dry and parts that are not what the list says",
+	)
 }
 
 // Prove tries every state that can occur on the list and compares the lines
@@ -128,14 +148,31 @@ func Prove(l *wiring.List, s *store.Store, c store.Changes, o Options) (*Report,
 	if err != nil {
 		return nil, err
 	}
+	if o.Hardware != nil {
+		p.allowed = min(max(o.Hardware.Diode.Levels, 0), maxLevels)
+	}
 	groups, total, err := p.run()
 	if err != nil {
 		return nil, err
 	}
+	var quenched []Finding
+	if h := o.Hardware; h != nil {
+		bad = slices.Concat(fits(l, h, s), bad)
+		quenched = p.suppression(h.Relay.Suppression)
+	}
+	open := p.openCoils()
 	r := &Report{
+		Late:    p.late(),
 		Opcodes: p.opcodes(), Flags: 1 << len(s.Flags), Phases: s.Phases,
 		States: total.states, Between: total.between, Moving: total.moving,
 		Relays: len(l.Relays), Contacts: len(p.circuit.contacts), Diodes: len(l.Diodes), Wires: len(l.Wires), Pins: len(l.Pins),
+	}
+	if len(bad)+len(quenched)+len(groups) > 0 {
+		bad = slices.Concat(bad, open, quenched)
+	} else {
+		for _, x := range open {
+			r.Notes = append(r.Notes, x.Text)
+		}
 	}
 	for _, b := range bad {
 		if len(r.Findings) == o.Detail {
@@ -216,7 +253,7 @@ func (p *prover) take(l *wiring.List) (bad []Finding) {
 	if p.allowed != l.Levels {
 		bad = append(bad, Finding{Kind: BadList, Text: fmt.Sprintf("the list allows for %d diodes in series; 0 to %d make sense", l.Levels, maxLevels)})
 	}
-	bad = append(bad, w.lack...)
+	bad = slices.Concat(bad, w.lack, p.foreign())
 	if w.quiet && len(bad) > 0 {
 		return bad
 	}

@@ -269,7 +269,8 @@ func (p *prover) tellLine(t *teller, g *group, f *Finding, travels bool, flow fu
 	}
 	if !on {
 		f.Notes = append(f.Notes, t.ends()...)
-		f.Notes = append(f.Notes, t.loose()...)
+		f.Notes = append(f.Notes, t.unwired()...)
+		f.Notes = append(f.Notes, t.loose(to, end)...)
 	}
 	if !col.Low {
 		return
@@ -310,6 +311,10 @@ func (t *teller) reasons(edges []edge) []string {
 		}
 		if c.made {
 			out = append(out, t.pulled(c.relay)...)
+			continue
+		}
+		for _, why := range t.rests(c.relay) {
+			out = append(out, t.circuit.relays[c.relay]+" is at rest: "+why)
 		}
 	}
 	return out
@@ -350,7 +355,8 @@ func (t *teller) lacking(to int, end string, told map[int]bool) []string {
 		return 0
 	})
 	if !ok {
-		return []string{"nothing that is live leads to " + end + ", whatever the contacts do: " + t.upstream(to) + t.now()}
+		out := []string{"nothing that is live leads to " + end + ", whatever the contacts do: " + t.upstream(to) + t.now()}
+		return append(out, t.stops(to, end)...)
 	}
 	out := []string{"the way that lacks the least: " + t.spell(edges, from, end)}
 	seen := map[int]bool{}
@@ -404,19 +410,7 @@ const maxUpstream = 6
 
 // upstream names the wires of the backplane that lead to a net.
 func (t *teller) upstream(to int) string {
-	seen := make([]bool, t.g.w.nets)
-	seen[to] = true
-	todo := []int{to}
-	for len(todo) > 0 {
-		n := todo[len(todo)-1]
-		todo = todo[:len(todo)-1]
-		for _, k := range t.g.byNet.of(n) {
-			if from := int(t.g.edges[k].from); !seen[from] {
-				seen[from] = true
-				todo = append(todo, from)
-			}
-		}
-	}
+	seen := t.circuit.against(to)
 	var pins []string
 	for _, u := range t.circuit.allUses {
 		if seen[u.net] {
@@ -501,11 +495,15 @@ func (t *teller) ends() []string {
 	return listed("current comes to ", names, " and goes no further")
 }
 
-// far is the terminal at which current leaves a contact, or a diode.
+// far is the terminal at which current leaves a contact or a diode.
 func (t *teller) far(x edge) string {
 	w := t.circuit
 	if x.part < 0 {
-		return w.lying[w.diodes[-1-x.part].number].name
+		end := w.lying[w.diodes[-1-x.part].number].first
+		if !t.list.Negative {
+			end++
+		}
+		return string(w.terms[end])
 	}
 	c := w.contacts[x.part]
 	if int(x.from) == c.common {
@@ -525,10 +523,12 @@ func listed(before string, names []string, after string) []string {
 	return []string{before + strings.Join(names, ", ") + after}
 }
 
-// loose names diodes that are in the list and carry nothing.
-func (t *teller) loose() []string {
+// loose names diodes that are in the list and carry nothing, and contacts on
+// the way to a net that have a wire on one side alone.
+func (t *teller) loose(to int, end string) []string {
 	w := t.circuit
-	var out []string
+	towards := w.against(to)
+	out := append(t.hanging(towards, end), t.starts(to, towards)...)
 	for _, d := range w.lying {
 		var ends []string
 		for _, i := range []int{d.first, d.first + 1} {
@@ -536,8 +536,9 @@ func (t *teller) loose() []string {
 				ends = append(ends, string(w.terms[i]))
 			}
 		}
-		if len(ends) > 0 && len(out) < maxReasons {
-			out = append(out, "nothing is wired to "+strings.Join(ends, " and "))
+		text := "nothing is wired to " + strings.Join(ends, " and ")
+		if len(ends) > 0 && len(out) < maxReasons && !slices.ContainsFunc(out, func(s string) bool { return strings.HasPrefix(s, text+",") }) {
+			out = append(out, text)
 		}
 	}
 	return out
