@@ -84,10 +84,18 @@ func TestProveAgainstTheHardware(t *testing.T) {
 		}
 		return strings.ReplaceAll(of, from, to)
 	}
-	link := regexp.MustCompile(`(?m)^pin,(J1),control 1,(\d+),,link,1,.*\n`).FindStringSubmatch(list)
+	// A wire from card 1 to card 2 and nowhere else.
+	var link, far []string
+	past := list
+	for _, m := range regexp.MustCompile(`(?m)^pin,(J1),control 1,(\d+),,link,(\d+),.*\n`).FindAllStringSubmatch(list, -1) {
+		ends := regexp.MustCompile(`(?m)^pin,(J\d+),control \d+,(\d+),,link,`+m[3]+`,.*\n`).FindAllStringSubmatch(list, -1)
+		if len(ends) == 2 && ends[1][1] == "J2" {
+			link, far = m, ends[1]
+			past = strings.NewReplacer(ends[0][0], "", ends[1][0], "").Replace(list)
+			break
+		}
+	}
 	at := link[1] + ":" + link[2]
-	past := regexp.MustCompile(`(?m)^pin,J\d+,control \d+,\d+,,link,1,.*\n`).ReplaceAllString(list, "")
-	far := regexp.MustCompile(`(?m)^pin,(J2),control 2,(\d+),,link,1,.*\n`).FindStringSubmatch(list)
 	end := func(t string) string {
 		m := regexp.MustCompile(`(?m)^wire,,,,,,,,(?:` + t + `,([^,]+)|([^,]+),` + t + `),.*\n`).FindStringSubmatch(list)
 		past = strings.Replace(past, m[0], "", 1)
@@ -192,24 +200,36 @@ func without(list, diode string) string {
 func TestProveOpenWays(t *testing.T) {
 	dir := demo(t)
 	list := strings.ReplaceAll(run(t, dir, "wires", "millrace.coil", "--style", "minimal", "--form", "csv").out, "\r\n", "\n")
-	cut := func(wire string) string {
-		m := regexp.MustCompile(`(?m)^wire,,,,,,,,` + wire + `,.*\n`).FindString(list)
-		if m == "" {
-			t.Fatalf("no wire %s", wire)
+	find := func(pattern string) []string {
+		m := regexp.MustCompile(`(?m)^wire,,,,,,,,`+pattern+`,.*\n`).FindAllStringSubmatch(list, -1)
+		if m == nil {
+			t.Fatalf("no wire %s", pattern)
 		}
-		return strings.Replace(list, m, "", 1)
+		return m[len(m)-1]
 	}
+	cut := func(wire []string) string { return strings.Replace(list, wire[0], "", 1) }
+	// A row of one wire, from a contact to its only diode.
+	var row []string
+	for _, m := range regexp.MustCompile(`(?m)^wire,,,,,,,,(K\d+:\d+),(D\d+):A,(row R\d+),.*\n`).FindAllStringSubmatch(list, -1) {
+		if row == nil && strings.Count(list, ","+m[3]+",") == 1 {
+			row = m
+		}
+	}
+	contact, diode := row[1], row[2]
+	line := regexp.MustCompile(`(?m)^wire,.*,` + diode + `:K,.*line (\w+),`).FindStringSubmatch(list)[1]
+	off, leads := line+" is off and should be on", "leads to "+regexp.MustCompile(`(?m)^pin,(J1),control 1,(\d+),,line,\d+,`+line+`,`).ReplaceAllString(regexp.MustCompile(`(?m)^pin,J1,control 1,\d+,,line,\d+,`+line+`,`).FindString(list), "$1:$2")+" line "+line
+	feed, repeated, end := find(`(J1:\d+),K1:A1`), find(`K\d+:A1,(K\d+):A1,opcode \d+ repeated`), find(`K\d+:A2,(K\d+):A2,return`)
 	for _, c := range []struct {
 		what, list string
 		told       []string
 	}{
-		{"a wire to a diode", cut("K8:42,D58:A"), []string{"1. acc_g is off and should be on", "nothing is wired to D58:A, and D58:K leads to J1:3 line acc_g", "live as far as K8:42, ",
-			"differs from the list that is worked out in style minimal in 1 wire: * missing: K8:42 - D58:A"}},
-		{"a diode the wrong way round", turned(list, "D58"), []string{"1. acc_g is off and should be on", "D58 stops it: D58:K is live, and D58:A leads to J1:3 line acc_g", "* D58 lies the other way round"}},
-		{"a diode missing", without(list, "D58"), []string{"live as far as K8:42, ", "* missing: D58 on card control 1"}},
-		{"the feed of a coil", cut("J1:36,K1:A1"), []string{"1. the coil of K1 has no feed: nothing that brings current in leads to K1:A1", "* missing: J1:36 - K1:A1"}},
-		{"the feed of a coil that repeats another", cut("K5:A1,K6:A1"), []string{"1. the coil of K6 has no feed: nothing that brings current in leads to K6:A1"}},
-		{"the return of coils", cut("K26:A2,K27:A2"), []string{"1. the coil of K27 has no end at the return: K27:A1 is on the net of K14:12, K27:A2 on that of K27:A2"}},
+		{"a wire to a diode", cut(row), []string{"1. " + off, "nothing is wired to " + diode + ":A, and " + diode + ":K " + leads, "live as far as " + contact + ", ",
+			"differs from the list that is worked out in style minimal in 1 wire: * missing: " + contact + " - " + diode + ":A"}},
+		{"a diode the wrong way round", turned(list, diode), []string{off, diode + " stops it: " + diode + ":K is live, and " + diode + ":A " + leads, "* " + diode + " lies the other way round"}},
+		{"a diode missing", without(list, diode), []string{"live as far as " + contact + ", ", "* missing: " + diode + " on card control 1"}},
+		{"the feed of a coil", cut(feed), []string{"1. the coil of K1 has no feed: nothing that brings current in leads to K1:A1", "* missing: " + feed[1] + " - K1:A1"}},
+		{"the feed of a coil that repeats another", cut(repeated), []string{"1. the coil of " + repeated[1] + " has no feed: nothing that brings current in leads to " + repeated[1] + ":A1"}},
+		{"the return of coils", cut(end), []string{"1. the coil of " + end[1] + " has no end at the return: " + end[1] + ":A1 is on the net of "}},
 	} {
 		write(t, filepath.Join(dir, "now.csv"), c.list)
 		got := run(t, dir, "prove", "millrace.coil", "--wires", "now.csv")
@@ -300,7 +320,7 @@ func TestProveToldAgainstTheCurrent(t *testing.T) {
 	dir := demo(t)
 	write(t, filepath.Join(dir, "now.coil"), strings.Replace(read(t, filepath.Join(dir, "millrace.coil")), "spare 4 }", "spare 4, feed negative }", 1))
 	list := strings.ReplaceAll(run(t, dir, "wires", "now.coil", "--form", "csv").out, "\r\n", "\n")
-	write(t, filepath.Join(dir, "now.csv"), list+"wire,,,,,,,,D20:A,D20:K\n")
+	write(t, filepath.Join(dir, "now.csv"), list+"wire,,,,,,,,D1:A,D1:K\n")
 	got := run(t, dir, "prove", "now.coil", "--wires", "now.csv")
 	if page := strings.Join(strings.Fields(got.out), " "); got.status != 1 || !strings.Contains(page, "the negative side of the supply here: the current runs them the other way") {
 		t.Errorf("status %d\n%s%s", got.status, got.out, got.err)
