@@ -18,6 +18,7 @@ type example struct {
 	store   *store.Store
 	image   *image.Image
 	matrix  *network.Matrix
+	diodes  int // in all, those at coils among them
 }
 
 // word is the control word in an image at (opcode, flags, phase).

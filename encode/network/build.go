@@ -74,7 +74,7 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 				x := e.cheapest(s, effort)
 				// Dealing takes a while: not for a plan that is out of reach.
 				if p != nil && (x == nil || c.Price(hw).Total < 1.2*x.Price(hw).Total) {
-					c = d.draw(s, d.deal(p, d.dealWork()))
+					c = d.draw(s, d.deal(p, d.dealWork(effort)))
 				}
 				if c == nil || x != nil && x.Price(hw).Total < c.Price(hw).Total {
 					c = x
@@ -248,13 +248,13 @@ const effort = 120_000_000
 // comes by too few changes to find a better one.
 const mostPieces = 200
 
-// dealWork is what dealing contacts out to poles may take: half a second on a
-// common machine for a small one, some seconds for more.
-func (d *designer) dealWork() int {
+// dealWork is the part of an effort that dealing contacts out to poles may take:
+// half a second on a common machine for a small one, some seconds for more.
+func (d *designer) dealWork(effort int) int {
 	if len(d.pieces) <= 64 {
-		return 4_000_000
+		return effort / 30
 	}
-	return 20_000_000
+	return effort / 6
 }
 
 // steady reports whether nothing that a variable looks at is in change-over.
@@ -299,7 +299,7 @@ func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	keep(p)
 	p = d.search(p, effort*5/6)
 	if p.possible() {
-		keep(d.deal(p, d.dealWork()))
+		keep(d.deal(p, d.dealWork(effort)))
 	}
 	return best
 }
