@@ -67,14 +67,15 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 				p = nil
 			}
 			if p != nil {
-				c = d.draw(s, p)
+				c = d.draw(s, d.folded(p, d.foldTries(p)))
 			}
 			if c == nil || len(d.pieces) <= mostPieces {
 				e := newDesigner(s, ch, hw, columns, st == "minimal")
 				x := e.cheapest(s, effort)
 				// Dealing takes a while: not for a plan that is out of reach.
 				if p != nil && (x == nil || c.Price(hw).Total < 1.2*x.Price(hw).Total) {
-					c = d.draw(s, d.deal(p, d.dealWork(effort)))
+					p = d.deal(p, d.dealWork(effort))
+					c = d.draw(s, d.folded(p, d.foldTries(p)))
 				}
 				if c == nil || x != nil && x.Price(hw).Total < c.Price(hw).Total {
 					c = x
@@ -236,7 +237,7 @@ func (d *designer) plain(s *store.Store, drafts []draft) *Circuit {
 		}
 		p.feeds[k].trees = append(p.feeds[k].trees, b)
 	}
-	return d.draw(s, p)
+	return d.draw(s, d.folded(p, d.foldTries(p)))
 }
 
 // effort bounds the search, counted in wants looked at, so that the same store
@@ -279,8 +280,9 @@ func (d *designer) pole(v, n int) *decision {
 }
 
 // cheapest searches wires and conditions, and then deals the contacts out to
-// the relays' poles: bodies are bought whole, so a contact more on a relay that
-// has a free pole costs less than one that needs another body.
+// the relays' poles and folds the trees: bodies are bought whole, so a contact
+// more on a relay that has a free pole costs less than one that needs another
+// body. It is nil if no plan can do without looking at what travels.
 func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	var best *Circuit
 	keep := func(p *plan) {
@@ -299,7 +301,11 @@ func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	keep(p)
 	p = d.search(p, effort*5/6)
 	if p.possible() {
-		keep(d.deal(p, d.dealWork(effort)))
+		for range 2 {
+			p = d.deal(p, d.dealWork(effort)/2)
+			p = d.folded(p, d.foldTries(p))
+			keep(p)
+		}
 	}
 	return best
 }

@@ -307,7 +307,7 @@ func TestSpreadFull(t *testing.T) {
 			for range test.trees {
 				trees = append(trees, randomTree(r, test.n, false))
 			}
-			got := Spread(trees, bodyCost(poles), 3000)
+			got := Spread(trees, Rules{Contacts: bodyCost(poles), Tries: 3000})
 			for i, tree := range got {
 				if diff := differs(trees[i], tree, test.n); diff != "" {
 					t.Fatal(diff)
@@ -373,8 +373,8 @@ func TestSpreadPruned(t *testing.T) {
 		}
 		poles := 2 + r.IntN(5)
 		was := fmt.Sprint(trees)
-		got := Spread(trees, bodyCost(poles), 2000)
-		if again := Spread(trees, bodyCost(poles), 2000); fmt.Sprint(again) != fmt.Sprint(got) {
+		got := Spread(trees, Rules{Contacts: bodyCost(poles), Tries: 2000})
+		if again := Spread(trees, Rules{Contacts: bodyCost(poles), Tries: 2000}); fmt.Sprint(again) != fmt.Sprint(got) {
 			t.Fatal("another run gives other trees")
 		}
 		if fmt.Sprint(trees) != was {
@@ -409,8 +409,74 @@ func TestSpreadPruned(t *testing.T) {
 	if after*100 > before*92 {
 		t.Errorf("%d bodies, before %d: less than a twelfth is saved", after, before)
 	}
-	same := Spread([]Tree{nil, {{Var: 2, Low: -3, High: -3}}}, bodyCost(4), 100)
+	same := Spread([]Tree{nil, {{Var: 2, Low: -3, High: -3}}}, Rules{Contacts: bodyCost(4), Tries: 100})
 	if diff := cmp.Diff([]Tree{nil, {{Var: 2, Low: -3, High: -3}}}, same); diff != "" {
 		t.Error(diff)
 	}
+}
+
+// TestSpreadRules: a fixed variable is asked no sooner, on whatever way, and
+// leaves that cost more come to no more of them.
+func TestSpreadRules(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 55))
+	moved := 0
+	for range 60 {
+		n := 3 + r.IntN(4)
+		trees := []Tree{randomTree(r, n, true), randomTree(r, n, true)}
+		fixed := []uint64{1 << r.IntN(n), 1<<r.IntN(n) | 1<<r.IntN(n)}
+		dear := -1 - r.IntN(12)
+		leaf := func(_, l int) int {
+			if l == dear {
+				return 1000
+			}
+			return 0
+		}
+		got := Spread(trees, Rules{Contacts: bodyCost(3), Leaf: leaf, Fixed: fixed, Tries: 1000})
+		for i, tree := range got {
+			if diff := differs(trees[i], tree, n); diff != "" {
+				t.Fatal(diff)
+			}
+			if fmt.Sprint(tree) != fmt.Sprint(trees[i]) {
+				moved++
+			}
+			for v := range uint64(1) << n {
+				if more := asked(tree, v) & fixed[i] &^ asked(trees[i], v); more != 0 {
+					t.Fatalf("setting %b: variables %b are asked now", v, more)
+				}
+			}
+		}
+		if cost(got, leaf) > cost(trees, leaf) {
+			t.Fatalf("costs %d, before %d", cost(got, leaf), cost(trees, leaf))
+		}
+	}
+	if moved < 30 {
+		t.Errorf("only %d trees changed", moved)
+	}
+}
+
+// asked is the variables asked on the way of a setting.
+func asked(t Tree, values uint64) (out uint64) {
+	for at := 0; at >= 0; {
+		out |= 1 << t[at].Var
+		if values>>t[at].Var&1 == 1 {
+			at = t[at].High
+		} else {
+			at = t[at].Low
+		}
+	}
+	return out
+}
+
+func cost(trees []Tree, leaf func(tree, leaf int) int) int {
+	sum := bodyCost(3)(usesOf(trees, 8))
+	for i, t := range trees {
+		for _, n := range t {
+			for _, to := range []int{n.Low, n.High} {
+				if to < 0 {
+					sum += leaf(i, to)
+				}
+			}
+		}
+	}
+	return sum
 }

@@ -2,21 +2,32 @@ package fold
 
 import "math/rand/v2"
 
+// Rules say what Spread may do and what that costs, in any unit; integers, so
+// that the result is the same on every machine.
+type Rules struct {
+	// Contacts is told how many contacts each variable has over all trees, as long
+	// as the highest variable needs.
+	Contacts func(uses []int) int
+	// Leaf is the price of an end of a tree at a leaf; nil = nothing.
+	Leaf func(tree, leaf int) int
+	// Fixed has, by tree, a bit for each variable that must not be asked any
+	// sooner than it is; nil = none.
+	Fixed []uint64
+	Tries int
+}
+
 // Spread returns trees that reach the same leaf as the given ones for every
 // setting, with their variables (0 to 63) asked in other orders where that costs less.
-// cost is told how many contacts each variable has over all trees, as long as
-// the highest variable needs, and answers in any unit; integers, so that the
-// result is the same on every machine. The result never costs more. A tree may
-// leave variables out, and may be a full one; Fewest knows the best for a single
-// full tree. An empty Tree stays one.
+// The result never costs more. A tree may leave variables out, and may be a full
+// one; Fewest knows the best for a single full tree. An empty Tree stays one.
 //
-// It changes one place after another, tries times: some variable asked below a
+// It changes one place after another, Tries times: some variable asked below a
 // node is asked at the node instead, and what then need not be asked any more is
 // left out. Changes that cost a little more are taken now and then, less and less
 // so (threshold accepting: Dueck and Scheuer, J. Comput. Phys. 90, 1990), with
 // numbers by chance that are the same in every run.
-func Spread(trees []Tree, cost func(uses []int) int, tries int) []Tree {
-	s := spread{cost: cost, r: rand.New(rand.NewPCG(1955, 260))}
+func Spread(trees []Tree, rules Rules) []Tree {
+	s := spread{Rules: rules, r: rand.New(rand.NewPCG(1955, 260))}
 	variables := 0
 	for _, t := range trees {
 		for _, n := range t {
@@ -24,16 +35,21 @@ func Spread(trees []Tree, cost func(uses []int) int, tries int) []Tree {
 		}
 	}
 	s.uses = make([]int, variables)
-	for _, t := range trees {
+	for i, t := range trees {
 		if len(t) == 0 {
 			s.roots = append(s.roots, nil)
 			continue
 		}
-		b := t.branch(0)
+		price := func(leaf int) int { return 0 }
+		if rules.Leaf != nil {
+			price = func(leaf int) int { return rules.Leaf(i, leaf) }
+		}
+		b := t.branch(0, price)
 		b.count(s.uses, 1)
 		s.roots = append(s.roots, b)
+		s.ends += b.ends
 	}
-	s.search(tries)
+	s.search(rules.Tries)
 	out := make([]Tree, len(trees))
 	for i, b := range s.roots {
 		if b == nil {
@@ -52,17 +68,18 @@ func Spread(trees []Tree, cost func(uses []int) int, tries int) []Tree {
 // that trees may share them while they are being searched.
 type branch struct {
 	size      int // contacts
+	ends      int // what its leaves cost
 	leaf      int
 	variable  int
 	vars      uint64 // asked here or below
 	low, high *branch
 }
 
-func (t Tree) branch(at int) *branch {
+func (t Tree) branch(at int, price func(leaf int) int) *branch {
 	if at < 0 {
-		return &branch{leaf: at}
+		return &branch{leaf: at, ends: price(at)}
 	}
-	return ask(t[at].Var, t.branch(t[at].Low), t.branch(t[at].High))
+	return ask(t[at].Var, t.branch(t[at].Low, price), t.branch(t[at].High, price))
 }
 
 // ask returns a branch that asks a variable, or what it leads to where both sides are alike.
@@ -70,7 +87,7 @@ func ask(variable int, low, high *branch) *branch {
 	if low.same(high) {
 		return low
 	}
-	return &branch{size: 1 + low.size + high.size, variable: variable, vars: 1<<variable | low.vars | high.vars, low: low, high: high}
+	return &branch{size: 1 + low.size + high.size, ends: low.ends + high.ends, variable: variable, vars: 1<<variable | low.vars | high.vars, low: low, high: high}
 }
 
 func (b *branch) same(c *branch) bool {
@@ -144,15 +161,18 @@ func (b *branch) flatten(out *Tree) int {
 }
 
 type spread struct {
-	cost  func(uses []int) int
+	Rules
 	r     *rand.Rand
 	roots []*branch // nil for an empty tree
 	uses  []int
+	ends  int
 }
+
+func (s *spread) cost() int { return s.Contacts(s.uses) + s.ends }
 
 // search leaves the best trees found in roots.
 func (s *spread) search(tries int) {
-	now := s.cost(s.uses)
+	now := s.cost()
 	best, kept := now, append([]*branch(nil), s.roots...)
 	round := max(1, tries/2)
 	for try := range tries {
@@ -193,23 +213,24 @@ func (s *spread) step(now, limit int) (cost int, ok bool) {
 		return now, false
 	}
 	variable := old.at(1 + s.r.IntN(old.size-1)).variable
-	if variable == old.variable {
+	if variable == old.variable || s.Fixed != nil && s.Fixed[tree]>>variable&1 == 1 {
 		return now, false
 	}
 	changed := ask(variable, old.where(variable, false), old.where(variable, true))
-	old.count(s.uses, -1)
-	changed.count(s.uses, 1)
-	if s.cost(s.uses) > limit {
-		changed.count(s.uses, -1)
-		old.count(s.uses, 1)
+	swap := func(from, to *branch) {
+		from.count(s.uses, -1)
+		to.count(s.uses, 1)
+		s.ends += to.ends - from.ends
+	}
+	swap(old, changed)
+	if s.cost() > limit {
+		swap(changed, old)
 		return now, false
 	}
 	s.roots[tree] = root.put(n, changed)
 	if s.roots[tree].size != root.size-old.size+changed.size { // a contact above has both sides alike now
-		changed.count(s.uses, -1)
-		old.count(s.uses, 1)
-		root.count(s.uses, -1)
-		s.roots[tree].count(s.uses, 1)
+		swap(changed, old)
+		swap(root, s.roots[tree])
 	}
-	return s.cost(s.uses), true
+	return s.cost(), true
 }
