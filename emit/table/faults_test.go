@@ -349,7 +349,7 @@ func TestEditedPages(t *testing.T) {
 		{"wires.txt", " relays, ", " relais, ", "does not say how much"},
 		{"wires.txt", "page 2 of", "page 3 of", "page 2 in plain style is due"},
 		{"wires.txt", "re:(J\\d+:\\d+) - (K\\d+):11", "$1 - $2:14", "should not be"},
-		{"wires.txt", "re:  row R(\\d+), link ", "  row R9$1, link ", "should not be"},
+		{"wires.txt", "re:  (pulse P|tree T)(\\d+), link ", "  ${1}9$2, link ", "should not be"},
 		{"wires.txt", "re:11 feed; 12 line acc_l", "11 feed; 14 line acc_l", ":12 is on \"\" by part"},
 		{"wires.txt", "re:link 1, [^:]+:", "link 1, none:", "pins are not joined"},
 		{"wires.txt", "re:K9 site \\d+", "K9 site 99", " 99 4} is listed and should not be"},
