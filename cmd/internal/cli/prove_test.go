@@ -223,10 +223,10 @@ func TestProveOpenWays(t *testing.T) {
 		what, list string
 		told       []string
 	}{
-		{"a wire to a diode", cut(row), []string{"1. " + off, "nothing is wired to " + diode + ":A, and " + diode + ":K " + leads, "live as far as " + contact + ", ",
+		{"a wire to a diode", cut(row), []string{"1. " + off, "nothing is wired to " + diode + ":A, and " + diode + ":K " + leads, "live as far as ", contact + ", ",
 			"differs from the list that is worked out in style minimal in 1 wire: * missing: " + contact + " - " + diode + ":A"}},
 		{"a diode the wrong way round", turned(list, diode), []string{off, diode + " stops it: " + diode + ":K is live, and " + diode + ":A " + leads, "* " + diode + " lies the other way round"}},
-		{"a diode missing", without(list, diode), []string{"live as far as " + contact + ", ", "* missing: " + diode + " on card control 1"}},
+		{"a diode missing", without(list, diode), []string{"live as far as ", contact + ", ", "* missing: " + diode + " on card control 1"}},
 		{"the feed of a coil", cut(feed), []string{"1. the coil of K1 has no feed: nothing that brings current in leads to K1:A1", "* missing: " + feed[1] + " - K1:A1"}},
 		{"the feed of a coil that repeats another", cut(repeated), []string{"1. the coil of " + repeated[1] + " has no feed: nothing that brings current in leads to " + repeated[1] + ":A1"}},
 		{"the return of coils", cut(end), []string{"1. the coil of " + end[1] + " has no end at the return: " + end[1] + ":A1 is on the net of "}},

@@ -41,7 +41,10 @@ func (t *teller) rests(relay int) []string {
 	}
 	towards := w.against(coil)
 	out := t.hanging(towards, "coil of "+w.relays[relay])
-	return append(out, t.starts(coil, towards)...)
+	if out = append(out, t.starts(coil, towards)...); len(out) == 0 {
+		out = t.lacking(coil, "coil of "+w.relays[relay], map[int]bool{relay: true})
+	}
+	return out
 }
 
 // hanging names leads without a wire whose part leads on to a net. A contact
