@@ -24,18 +24,28 @@ func (h *heuristic) exact(on, f []uint64, literals bool) (best []uint64, bound i
 	if bound < h.costOf(best) && !listed {
 		g, low := h.solvePrimes(all, rows, h.cost)
 		bound = max(bound, low)
-		if h.total(g) < h.total(best) {
+		if h.less(g, best) {
 			best = g
 		}
 	}
 	if !literals || h.stopped {
 		return best, bound, false
 	}
-	g, low := h.solvePrimes(all, rows, h.price)
-	if h.total(g) < h.total(best) {
+	// No cover of primes that costs no more has as many literals as scale.
+	least, dearest := int64(maxCost), int64(0)
+	for i := range h.len(all) {
+		c := h.cost(h.at(all, i))
+		least, dearest = min(least, c), max(dearest, c)
+	}
+	scale := h.costOf(best)/least*int64(h.out()) + 1
+	if dearest > maxPrice/scale-1 {
+		return best, bound, false
+	}
+	g, low := h.solvePrimes(all, rows, func(c []uint64) int64 { return h.cost(c)*scale + int64(h.literals(c)) })
+	if h.less(g, best) {
 		best = g
 	}
-	return best, max(bound, (low+h.scale-1)/h.scale), low >= h.total(best)
+	return best, max(bound, low/scale), low >= h.costOf(best)*scale+h.literalsOf(best)
 }
 
 // primeTable lists the maximal admissible implicants and the rows that they have to
@@ -65,14 +75,6 @@ func (h *heuristic) pick(l []uint64, columns []int32) []uint64 {
 		out = append(out, h.at(l, int(j))...)
 	}
 	return out
-}
-
-func (h *heuristic) costOf(l []uint64) int64 {
-	n := int64(0)
-	for i := range h.len(l) {
-		n += h.cost(h.at(l, i))
-	}
-	return n
 }
 
 // admissiblePrimes returns the maximal admissible implicants of the function.

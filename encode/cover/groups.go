@@ -274,7 +274,7 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 		if fresh > 0 {
 			whole = h.irredundant(h.maximal(append(slices.Clone(best), primes...)))
 		}
-		if h.costOf(whole) < h.costOf(best) || h.costOf(whole) == h.costOf(best) && h.total(whole) < h.total(best) {
+		if h.less(whole, best) {
 			best = whole
 		}
 		if fresh == 0 {

@@ -24,16 +24,32 @@ type heuristic struct {
 	free []uint64 // don't-cares, and later the essential primes too
 	cost func(c []uint64) int64
 	unit bool // cost is 1 for every product
-	// scale puts literals below cost in a price; it exceeds all literals together.
+	// scale puts literals below cost in a price; it exceeds all literals of as many
+	// products as the loop starts with.
 	scale int64
 }
 
 func (h *heuristic) price(c []uint64) int64 { return h.cost(c)*h.scale + int64(h.literals(c)) }
 
-func (h *heuristic) total(l []uint64) int64 {
+// less reports whether a costs less than b, or as much with fewer literals. Sums of
+// prices do not tell: many cheap products may have more literals than scale.
+func (h *heuristic) less(a, b []uint64) bool {
+	c, d := h.costOf(a), h.costOf(b)
+	return c < d || c == d && h.literalsOf(a) < h.literalsOf(b)
+}
+
+func (h *heuristic) costOf(l []uint64) int64 {
 	n := int64(0)
 	for i := range h.len(l) {
-		n += h.price(h.at(l, i))
+		n += h.cost(h.at(l, i))
+	}
+	return n
+}
+
+func (h *heuristic) literalsOf(l []uint64) int64 {
+	n := int64(0)
+	for i := range h.len(l) {
+		n += int64(h.literals(h.at(l, i)))
 	}
 	return n
 }
@@ -57,13 +73,13 @@ func (h *heuristic) run(f []uint64) []uint64 {
 			g, same := h.reduce(slices.Clone(best))
 			g = h.expand(g, same)
 			g = h.irredundant(g)
-			if h.total(g) >= h.total(best) {
+			if !h.less(g, best) {
 				break
 			}
 			best = g
 		}
 		g := h.lastGasp(best)
-		if h.total(g) >= h.total(best) {
+		if !h.less(g, best) {
 			break
 		}
 		best = g

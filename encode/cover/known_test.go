@@ -182,7 +182,7 @@ func TestKnownMinima(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if r.Cover.Len() != c.terms || !r.Optimal {
+			if r.Cover.Len() != c.terms || r.Bound != int64(c.terms) || !r.Optimal {
 				t.Errorf("%d terms (bound %d), want %d: %s", r.Cover.Len(), r.Bound, c.terms, c.source)
 			}
 			if c.literals >= 0 && (r.Literals != c.literals || !r.FewestLiterals) {

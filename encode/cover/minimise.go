@@ -62,7 +62,7 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 		if h.hasOff {
 			h.finish(func() { g = h.sparse(slices.Clone(g)) })
 		}
-		if h.total(g) <= h.total(f) {
+		if !h.less(f, g) {
 			r.Cover.w = g
 		}
 	}

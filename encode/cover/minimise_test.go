@@ -139,6 +139,46 @@ func TestRoads(t *testing.T) {
 	}
 }
 
+// TestManyCheapProducts has a cover of few products that costs more than one of many,
+// and than all of their literals can make up for.
+func TestManyCheapProducts(t *testing.T) {
+	const k = 8
+	on, err := New(Shape{append([]int{k}, slices.Repeat([]int{2}, k)...), 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	free := on.Empty()
+	c := on.Full()
+	for f := 1; f <= k; f++ {
+		c.Keep(f, 0)
+	}
+	// Each value of the first variable may leave another variable alone.
+	for f := 1; f <= k; f++ {
+		d := free.Full()
+		d.Keep(0, f-1)
+		for g := 1; g <= k; g++ {
+			d.Keep(g, b2i(g == f))
+		}
+	}
+	cost := func(c Cube) int64 {
+		for f := 1; f <= k; f++ {
+			if c.All(f) {
+				return 5
+			}
+		}
+		return 5*k + 1
+	}
+	for _, literals := range []bool{false, true} {
+		r, err := Minimise(context.Background(), Problem{On: on, Free: free, Cost: cost}, Options{Exact: true, Literals: literals})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Cost != 5*k || r.Bound != 5*k || r.FewestLiterals != literals {
+			t.Errorf("literals %v: cost %d, bound %d, fewest literals %v", literals, r.Cost, r.Bound, r.FewestLiterals)
+		}
+	}
+}
+
 // TestVerify takes products and values from right covers and adds them: each that
 // matters has to be seen.
 func TestVerify(t *testing.T) {
