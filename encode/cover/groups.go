@@ -28,7 +28,8 @@ type groups struct {
 	near   [][]int32 // for each point, those that may share a group with it
 	cubes  []uint64  // the closure of each group found
 	rows   [][]int32
-	held   int // entries of both
+	alone  []int64 // what each point costs at least, where costs differ
+	held   int     // entries of both
 	steps  int
 	ok     bool
 }
@@ -179,6 +180,43 @@ func (g *groups) extend(c []uint64, members, later, before []int32, act []uint64
 	}
 }
 
+// costs bounds from below what it costs to cover points of each group by one product.
+//
+// Where costs differ, a few points of a group may have a cheaper product than all of
+// it, one that reaches elsewhere. So a point also gets a group of its own, and a group
+// costs no more than any two of its points make sure of.
+func (g *groups) costs() []int64 {
+	if g.unit {
+		return slices.Repeat([]int64{1}, g.len(g.cubes))
+	}
+	for i := len(g.alone); i < g.len(g.points); i++ {
+		g.alone = append(g.alone, g.cost(g.at(g.reach, i)))
+	}
+	n := g.len(g.cubes)
+	size := make([]int, n)
+	least, second := slices.Repeat([]int64{maxCost}, n), slices.Repeat([]int64{maxCost}, n)
+	for i, row := range g.rows {
+		for _, j := range row {
+			c := g.alone[i]
+			size[j]++
+			second[j] = min(second[j], max(least[j], c))
+			least[j] = min(least[j], c)
+		}
+	}
+	for j := range size {
+		if size[j] == 1 {
+			second[j] = least[j]
+		}
+	}
+	for i := range g.rows {
+		p := slices.Clone(g.at(g.points, i))
+		g.law.close(p)
+		g.cubes = append(g.cubes, p...)
+		g.rows[i] = append(g.rows[i], int32(n+i))
+	}
+	return append(second, g.alone...)
+}
+
 // grown returns a prime around each cube of l, the one in known if there is one, and
 // remembers the others there.
 func (h *heuristic) grown(l []uint64, known map[string][]uint64) []uint64 {
@@ -240,14 +278,7 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 		if !g.find() {
 			return best, bound, false
 		}
-		cost := make([]int64, h.len(g.cubes))
-		for i := range cost {
-			cost[i] = 1
-			if !h.unit {
-				cost[i] = h.cost(h.reach(h.at(g.cubes, i)))
-			}
-		}
-		a := h.cheapest(cost, g.rows, nodes)
+		a := h.cheapest(g.costs(), g.rows, nodes)
 		bound = max(bound, a.bound)
 		if bound >= h.costOf(best) {
 			break

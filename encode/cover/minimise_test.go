@@ -179,6 +179,33 @@ func TestManyCheapProducts(t *testing.T) {
 	}
 }
 
+// TestCheapPart has points for which one product is dearer than what some of them
+// cost alone, by products that reach elsewhere.
+func TestCheapPart(t *testing.T) {
+	p, err := ReadPLA(strings.NewReader(`.mv 3 0 5 4 2
+10101 0101 11
+00010 1001 10
+11111 0011 01
+11111 1101 10
+01001 1111 10
+10110 0100 11
+`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cost := func(c Cube) int64 { return int64(10 + 3*(5-c.Count(0)) + 2 - c.Count(2)) }
+	least := newSmall(p.On, p.Free, nil).cheapest(func(c smallCube) int { return int(cost(c.cube)) })
+	for _, exact := range []bool{false, true} {
+		r, err := Minimise(context.Background(), Problem{On: p.On, Cost: cost}, Options{Exact: exact})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Bound > int64(least) || r.Cost < int64(least) || exact && !r.Optimal {
+			t.Errorf("exact %v: cost %d, bound %d, the least is %d", exact, r.Cost, r.Bound, least)
+		}
+	}
+}
+
 // TestVerify takes products and values from right covers and adds them: each that
 // matters has to be seen.
 func TestVerify(t *testing.T) {
