@@ -25,7 +25,9 @@ func (h *heuristic) independent(f []uint64) int64 {
 		}
 		p := h.tight(region)
 		points = append(points, point{p: p, reach: h.reach(p)})
-		h.spend(n)
+		if !h.spend(n) {
+			break // fewer points bound less, but they bound
+		}
 	}
 	for i := range points {
 		points[i].cost = h.cost(points[i].reach)
@@ -46,7 +48,10 @@ func (h *heuristic) independent(f []uint64) int64 {
 				b.near = append(b.near, int32(i))
 			}
 		}
-		h.spend(i)
+		if !h.spend(i) {
+			points = points[:i+1]
+			break
+		}
 	}
 	if h.stopped && !h.hasOff {
 		return 0 // some pair may only not have been looked at

@@ -210,7 +210,7 @@ func (k *worker) maximal(l []uint64) []uint64 {
 next:
 	for _, o := range order {
 		c := k.at(l, o.i)
-		if !k.spend(k.len(out)/4 + 1) {
+		if k.stopped || !k.spend(k.len(out)/4+1) {
 			out = append(out, c...)
 			continue
 		}

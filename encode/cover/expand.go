@@ -75,6 +75,9 @@ func (e *expander) expand(f []uint64, prime []bool) []uint64 {
 			}
 		}
 		out = append(out, c...)
+		if e.stopped && equal(c, e.at(f, i)) {
+			continue
+		}
 		for j := range n {
 			covered[j] = covered[j] || contains(c, e.at(f, j))
 		}

@@ -270,7 +270,9 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 		if region := gap(h.space, h.at(f, i), others); region != nil {
 			add(h.tight(region))
 		}
-		h.spend(h.len(all))
+		if !h.spend(h.len(all)) {
+			return best, 0, false
+		}
 	}
 	nodes := fewNodes
 	prime := map[string][]uint64{}
@@ -291,7 +293,9 @@ func (h *heuristic) byPoints(on, f []uint64) (best []uint64, bound int64, listed
 		covering := append(slices.Clone(primes), h.free...)
 		fresh := 0
 		for i := range h.len(on) {
-			h.spend(h.len(covering))
+			if !h.spend(h.len(covering)) {
+				return best, bound, false
+			}
 			if region := gap(h.space, h.at(on, i), covering); region != nil {
 				if add(h.tight(region)) {
 					fresh++

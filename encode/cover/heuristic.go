@@ -99,6 +99,9 @@ func (h *heuristic) irredundant(f []uint64) []uint64 {
 	var needed, rest []uint64
 	others := make([]uint64, 0, len(f)+len(h.free))
 	for i := range n {
+		if h.stopped {
+			return f
+		}
 		others = append(append(append(others[:0], f[:i*h.w]...), f[(i+1)*h.w:]...), h.free...)
 		if h.covers(others, h.at(f, i)) {
 			rest = append(rest, h.at(f, i)...)
@@ -179,6 +182,10 @@ func (h *heuristic) essentials(f []uint64) (essential, rest []uint64) {
 	n := h.len(f)
 	all := append(slices.Clone(f), h.free...)
 	for i := range n {
+		if !h.spend(n) {
+			rest = append(rest, f[i*h.w:]...)
+			break
+		}
 		p := h.at(f, i)
 		others := h.get()
 		for j := range h.len(all) {
@@ -254,6 +261,9 @@ func (h *heuristic) reduce(f []uint64) (out []uint64, same []bool) {
 	same = make([]bool, n)
 	gone := make([]bool, n)
 	for _, i := range order {
+		if h.stopped {
+			break // the rest stays, and counts as not prime
+		}
 		c := h.at(all, i)
 		r, any := h.smallest(c, all, i, gone)
 		if !any {
@@ -301,6 +311,9 @@ func (h *heuristic) lastGasp(f []uint64) []uint64 {
 	all := append(slices.Clone(f), h.free...)
 	var small []uint64
 	for i := range h.len(f) {
+		if h.stopped {
+			return f
+		}
 		r, any := h.smallest(h.at(all, i), all, i, nil)
 		if any && !equal(r, h.at(all, i)) {
 			small = append(small, r...)
@@ -374,6 +387,7 @@ func (h *heuristic) sparse(f []uint64) []uint64 {
 				near = append(near, h.at(all, j)...)
 			}
 		}
+		h.spend(h.len(all) / 4)
 		copy(r, c)
 		for v := range size {
 			b := h.bit(out, v)
@@ -395,6 +409,9 @@ func (h *heuristic) sparse(f []uint64) []uint64 {
 	}
 	f = all[:n*h.w]
 	for i := range n {
+		if h.stopped {
+			break
+		}
 		c := h.at(f, i)
 		copy(r, c)
 		h.growInputs(r)

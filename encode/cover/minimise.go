@@ -158,7 +158,9 @@ func (k *worker) proper(f *Cover) []uint64 {
 func (k *worker) condense(l []uint64) []uint64 {
 	if k.len(l) > longList {
 		for f := range k.fields {
-			k.spend(k.len(l))
+			if !k.spend(k.len(l)) {
+				return l
+			}
 			l = k.merge(l, f)
 		}
 	}

@@ -81,6 +81,23 @@ func TestDeadline(t *testing.T) {
 	}
 }
 
+// TestNoTimeAtAll gives a large function no time: it comes back as it is, without a
+// look at all pairs of cubes.
+func TestNoTimeAtAll(t *testing.T) {
+	p := square(t, 13)
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	for _, exact := range []bool{false, true} {
+		r, err := Minimise(ctx, p, Options{Exact: exact})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := p.On.Len(); !r.Stopped || r.Cover.Len() > n || r.Work > int64(10*n) {
+			t.Errorf("exact %v: stopped %v, %d terms of %d cubes, work %d", exact, r.Stopped, r.Cover.Len(), n, r.Work)
+		}
+	}
+}
+
 // TestWithoutOffSet takes the road for functions whose off-set is too large.
 func TestWithoutOffSet(t *testing.T) {
 	r := rand.New(rand.NewPCG(51, 53))

@@ -213,6 +213,9 @@ func (s *search) reduce(t *table) (core *table, chosen []int32, cost int64) {
 		}
 		for i := range t.rows {
 			// A row that holds another is covered with it.
+			if !s.spend(0) {
+				break
+			}
 			if s.rowDominated(t, i, row) {
 				row[i] = false
 				changed = true
@@ -228,6 +231,9 @@ func (s *search) reduce(t *table) (core *table, chosen []int32, cost int64) {
 			changed = false
 		}
 		for j := range t.cols {
+			if !s.spend(0) {
+				break
+			}
 			if s.columnDominated(t, j, column) {
 				column[j] = false
 				changed = true

@@ -21,7 +21,7 @@ type worker struct {
 	counts  [][]int32
 }
 
-const lookEvery = 1 << 17
+const lookEvery = 1 << 17 // words of cubes
 
 // spend adds n to the work and reports whether to go on.
 func (k *worker) spend(n int) bool {
@@ -33,7 +33,7 @@ func (k *worker) spend(n int) bool {
 		k.stopped = true
 	}
 	if k.work >= k.look {
-		k.look = k.work + lookEvery
+		k.look = k.work + lookEvery/int64(k.w)
 		if k.ctx.Err() != nil {
 			k.stopped = true
 		}
@@ -286,6 +286,7 @@ func (k *worker) splitTautology(l []uint64, f int) bool {
 // covers reports whether the cubes of l together contain c.
 func (k *worker) covers(l, c []uint64) bool {
 	near := k.cofactor(k.get(), l, c)
+	k.work += int64(k.len(l) / 4)
 	ok := k.tautology(near)
 	k.put(near)
 	return ok
