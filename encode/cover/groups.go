@@ -31,6 +31,7 @@ type groups struct {
 	alone  []int64 // what each point costs at least, where costs differ
 	held   int     // entries of both
 	steps  int
+	first  int // the point that the groups being listed are around
 	ok     bool
 }
 
@@ -61,6 +62,7 @@ func (g *groups) find() bool {
 				before = append(before, j)
 			}
 		}
+		g.first = i
 		g.extend(p, []int32{int32(i)}, later, before, act)
 		g.put(act)
 		if !g.ok || g.stopped {
@@ -94,7 +96,8 @@ func (g *groups) meet(i int) {
 }
 
 // fits makes to the closure of c and point j and reports whether it is an implicant: it
-// misses act, the off cubes that may be met. When stopped it may wrongly say no.
+// misses act, the off cubes that may be met within the reach of the first point, and
+// the rules do not take it further. When stopped it may wrongly say no.
 func (g *groups) fits(to, c []uint64, j int32, act []uint64) bool {
 	for o, x := range g.at(g.points, int(j)) {
 		to[o] = c[o] | x
@@ -103,7 +106,7 @@ func (g *groups) fits(to, c []uint64, j int32, act []uint64) bool {
 	if !g.hasOff {
 		return g.implicant(to)
 	}
-	return g.misses(to, act)
+	return contains(g.at(g.reach, g.first), to) && g.misses(to, act)
 }
 
 // extend lists the maximal groups around members (all within c) with points of
