@@ -223,6 +223,34 @@ func TestCheapPart(t *testing.T) {
 	}
 }
 
+// TestClosureOutOfReach has points that go together but for what a rule then asks for.
+func TestClosureOutOfReach(t *testing.T) {
+	for _, c := range []struct {
+		pla  string
+		rule Rule
+	}{
+		{".mv 3 0 4 3 3\n0101 111 001\n0101 111 111\n1010 010 011\n1111 001 111\n", Rule{Var: 1, Values: []int{2}, Frozen: []int{0}}},
+		{".mv 3 0 6 5 2\n000010 11111 10\n111100 11111 11\n111111 01111 01\n", Rule{Var: 0, Values: []int{0, 1, 2, 3}, Frozen: []int{2}}},
+	} {
+		p, err := ReadPLA(strings.NewReader(c.pla))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rules := []Rule{c.rule}
+		want := newSmall(p.On, p.Free, rules).cheapest(func(smallCube) int { return 1 })
+		for _, exact := range []bool{false, true} {
+			r, err := Minimise(context.Background(), Problem{On: p.On, Rules: rules}, Options{Exact: exact})
+			if err != nil {
+				t.Errorf("exact %v: %v", exact, err)
+				continue
+			}
+			if r.Cover.Len() != want || r.Bound > int64(want) || exact && !r.Optimal {
+				t.Errorf("exact %v: %d terms, bound %d, the fewest are %d", exact, r.Cover.Len(), r.Bound, want)
+			}
+		}
+	}
+}
+
 // TestVerify takes products and values from right covers and adds them: each that
 // matters has to be seen.
 func TestVerify(t *testing.T) {
