@@ -349,6 +349,18 @@ func TestCube(t *testing.T) {
 	if !d.IsEmpty() || d.Meets(l.At(0)) || !l.At(0).Contains(d) {
 		t.Error("a cube without a value is not empty")
 	}
+	for name, do := range map[string]func(){
+		"has": func() { d.Has(2, 64) }, "keep": func() { d.Keep(0, 2) }, "add": func() { d.Add(0, -1) }, "drop": func() { d.Drop(1, 100) },
+	} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Errorf("%s: a value that the variable has not goes through", name)
+				}
+			}()
+			do()
+		}()
+	}
 	for _, s := range []Shape{{nil, 0}, {[]int{0}, 1}, {[]int{MaxValues + 1}, 1}, {make([]int, MaxVars+1), 1}, {slices.Repeat([]int{MaxValues}, 20), 1}} {
 		if _, err := New(s); err == nil {
 			t.Errorf("%d variables, %d outputs: no error", len(s.Sizes), s.Outputs)

@@ -416,7 +416,15 @@ type Cube struct {
 }
 
 // Has reports whether c accepts the value of the variable.
-func (c Cube) Has(variable, value int) bool { return has(c.w, c.s.bit(variable, value)) }
+func (c Cube) Has(variable, value int) bool { return has(c.w, c.bit(variable, value)) }
+
+// bit is the position of a value. Past the last value lies another variable.
+func (c Cube) bit(variable, value int) int {
+	if k := c.s.fields[variable].size; value < 0 || value >= k {
+		panic(fmt.Sprintf("cover: value %d of variable %d, which has %d", value, variable, k))
+	}
+	return c.s.bit(variable, value)
+}
 
 // Keep makes c accept exactly the given values of those it accepts.
 func (c Cube) Keep(variable int, values ...int) {
@@ -433,10 +441,10 @@ func (c Cube) Keep(variable int, values ...int) {
 }
 
 // Add makes c accept the value as well.
-func (c Cube) Add(variable, value int) { set(c.w, c.s.bit(variable, value)) }
+func (c Cube) Add(variable, value int) { set(c.w, c.bit(variable, value)) }
 
 // Drop makes c not accept the value.
-func (c Cube) Drop(variable, value int) { unset(c.w, c.s.bit(variable, value)) }
+func (c Cube) Drop(variable, value int) { unset(c.w, c.bit(variable, value)) }
 
 // All reports whether c accepts every value of the variable.
 func (c Cube) All(variable int) bool { return c.s.fullIn(c.w, variable) }
