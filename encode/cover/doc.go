@@ -33,8 +33,8 @@
 //
 // Cost is the cost of a cube, 1 if nil. The sum is minimised. It must be from 1 to
 // 1<<20 (less for very many products) and must not grow when a cube gets more values
-// or outputs: the bound is over all covers only then (otherwise it is over covers
-// by primes).
+// or outputs: the bound holds only then. Where it turns out above the cost, Minimise
+// returns an error.
 // Among covers of the same cost both modes prefer few literals (a literal is an input
 // variable that does not accept all its values). With Exact and Options.Literals
 // the fewest are looked for, and Result.FewestLiterals says whether that is proved;

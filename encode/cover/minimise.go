@@ -78,7 +78,10 @@ func Minimise(ctx context.Context, p Problem, o Options) (Result, error) {
 	if bad != nil {
 		return Result{}, bad
 	}
-	r.Optimal = r.Bound >= r.Cost
+	if r.Bound > r.Cost {
+		return Result{}, fmt.Errorf("cover: bound %d is above cost %d: some product costs more than one within it", r.Bound, r.Cost)
+	}
+	r.Optimal = r.Bound == r.Cost
 	r.Literals = r.Cover.Literals()
 	r.Work = h.work
 	r.Stopped = h.stopped

@@ -291,6 +291,9 @@ func TestBadProblems(t *testing.T) {
 	}
 	on.Full().Keep(0, 1)
 	other, _ := New(Shape{[]int{2}, 1})
+	one, rest := on.Empty(), on.Empty()
+	one.Full().Keep(2, 0)
+	rest.Full().Keep(2, 1)
 	for _, c := range []struct {
 		p    Problem
 		want string
@@ -302,6 +305,7 @@ func TestBadProblems(t *testing.T) {
 		{Problem{On: on, Rules: []Rule{{Var: 1, Values: []int{0}, Frozen: []int{1}}}}, "cannot be frozen"},
 		{Problem{On: on, Cost: func(Cube) int64 { return 0 }}, "costs 0"},
 		{Problem{On: on, Cost: func(Cube) int64 { return maxCost + 1 }}, "need 1 to"},
+		{Problem{On: one, Free: rest, Cost: func(c Cube) int64 { return int64(c.Count(2)) }}, "costs more than one within it"},
 	} {
 		if _, err := Minimise(context.Background(), c.p, Options{}); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v, want %q", err, c.want)
