@@ -63,11 +63,11 @@ func newCoils(l *bare.List) *coils {
 		atCoil[c.root(string(a1))] = true
 		for p := 1; p <= r.Poles; p++ {
 			common, breaks, makes := r.Pole(p)
-			if feed == "" || !c.same(string(common), feed) {
-				continue
-			}
 			wire, pulse := strings.CutPrefix(name[string(makes)], "pulse ")
 			line, low := strings.CutPrefix(name[string(breaks)], "line ")
+			if !pulse && !low || feed == "" || !c.same(string(common), feed) {
+				continue
+			}
 			if pulse {
 				c.pulses[wire] = ends{string(a1), string(makes)}
 			}
