@@ -31,7 +31,7 @@ type coils struct {
 func newCoils(l *bare.List) *coils {
 	c := &coils{id: make(map[string]int, 2*len(l.Wires)), pulses: map[string]ends{}, inverted: map[string]ends{}, diodes: map[string]bool{},
 		said: map[string]bool{}, across: map[string]string{}, relays: map[string]bare.Relay{}, cards: map[string]string{}}
-	name := make(map[string]string, 2*len(l.Wires))
+	name := map[string]string{} // of the nets of pulse wires and lines, by terminal
 	for _, r := range l.Relays {
 		c.relays[r.Name] = r
 	}
@@ -45,7 +45,9 @@ func newCoils(l *bare.List) *coils {
 				c.across[x[1]] = x[0]
 			}
 		}
-		name[string(w.From)], name[string(w.To)] = w.Net, w.Net
+		if strings.HasPrefix(w.Net, "pulse ") || strings.HasPrefix(w.Net, "line ") {
+			name[string(w.From)], name[string(w.To)] = w.Net, w.Net
+		}
 	}
 	outside := map[bare.Use]string{}
 	for _, p := range l.Pins {

@@ -1,7 +1,7 @@
 // Package wiring is a network as it would be soldered: parts, connector pins and the wires between their terminals, and nothing that says what they are for.
 package wiring
 
-import "fmt"
+import "strconv"
 
 // List is what the solder station works from and what the proof is given. A
 // net is whatever wires and solder joints hold together; no net is named here,
@@ -85,8 +85,8 @@ func (r Relay) Coil() (a1, a2 Terminal) {
 
 // Pole returns the terminals of pole n, from 1.
 func (r Relay) Pole(n int) (common, breaks, makes Terminal) {
-	t := func(digit int) Terminal { return Terminal(fmt.Sprintf("%s:%d%d", r.Name, n, digit)) }
-	return t(1), t(2), t(4)
+	pole := r.Name + ":" + strconv.Itoa(n)
+	return Terminal(pole + "1"), Terminal(pole + "2"), Terminal(pole + "4")
 }
 
 // Ends returns the terminals of a diode.
@@ -95,4 +95,4 @@ func (d Diode) Ends() (anode, cathode Terminal) {
 }
 
 // Terminal returns the pin's point on the card.
-func (p Pin) Terminal() Terminal { return Terminal(fmt.Sprintf("%s:%d", p.Name, p.Pin)) }
+func (p Pin) Terminal() Terminal { return Terminal(p.Name + ":" + strconv.Itoa(p.Pin)) }
