@@ -2,6 +2,7 @@ package network
 
 import (
 	"fmt"
+	"math"
 	"math/bits"
 	"slices"
 	"strings"
@@ -32,7 +33,8 @@ func (e *TooLarge) Error() string {
 // the phases after the restart of a path.
 //
 // Neither is ever dearer than plain: if the search finds nothing better, it
-// keeps what plain has.
+// keeps what plain has. Minimal takes what shared has found where that may cost
+// less.
 //
 // The error is a *TooLarge, or names a style that is none.
 func Build(s *store.Store, ch store.Changes, hw machine.Hardware, style string) (*Circuit, error) {
@@ -53,11 +55,20 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 		return nil, &TooLarge{len(drafts)}
 	}
 	var best *Circuit
-	for _, st := range Styles {
-		if st == "shared" && style == "minimal" {
-			continue
-		}
+	var bound float64
+	var because []string
+	order := map[string][]string{"plain": {"plain"}, "shared": {"plain", "shared"}, "minimal": {"plain", "minimal", "shared"}}[style]
+	for _, st := range order {
 		d := newDesigner(s, ch, hw, columns, st == "minimal")
+		if st == style {
+			bound, because = d.bound(s)
+		}
+		reach := math.Inf(1)
+		if st != style && st != "plain" {
+			// More freedom does not always lead the search to more: what does without
+			// may do as well. Dealing has brought a fifth at the most.
+			reach = best.Cost.Total * 1.25
+		}
 		var c *Circuit
 		if st == "plain" {
 			c = d.plain(s, drafts)
@@ -71,9 +82,9 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 			}
 			if c == nil || len(d.pieces) <= mostPieces {
 				e := newDesigner(s, ch, hw, columns, st == "minimal")
-				x := e.cheapest(s, effort)
+				x := e.cheapest(s, effort, reach)
 				// Dealing takes a while: not for a plan that is out of reach.
-				if p != nil && (x == nil || c.Price(hw).Total < 1.2*x.Price(hw).Total) {
+				if p != nil && c.Price(hw).Total < reach && (x == nil || c.Price(hw).Total < 1.2*x.Price(hw).Total) {
 					p = d.deal(p, d.dealWork(effort))
 					c = d.draw(s, d.folded(p, d.foldTries(p)))
 				}
@@ -88,12 +99,8 @@ func build(s *store.Store, ch store.Changes, hw machine.Hardware, style string, 
 				best = c
 			}
 		}
-		best.Style = st
-		best.Bound, best.Because = d.bound(s)
-		if st == style {
-			break
-		}
 	}
+	best.Style, best.Bound, best.Because = style, bound, because
 	return best, nil
 }
 
@@ -282,8 +289,9 @@ func (d *designer) pole(v, n int) *decision {
 // cheapest searches wires and conditions, and then deals the contacts out to
 // the relays' poles and folds the trees: bodies are bought whole, so a contact
 // more on a relay that has a free pole costs less than one that needs another
-// body. It is nil if no plan can do without looking at what travels.
-func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
+// body. A plan that costs more than reach before that is left as it is. It is nil
+// if no plan can do without looking at what travels.
+func (d *designer) cheapest(s *store.Store, effort int, reach float64) *Circuit {
 	var best *Circuit
 	keep := func(p *plan) {
 		if !p.possible() {
@@ -300,7 +308,7 @@ func (d *designer) cheapest(s *store.Store, effort int) *Circuit {
 	p = d.conditions(p, effort*2/3)
 	keep(p)
 	p = d.search(p, effort*5/6)
-	if p.possible() {
+	if p.possible() && (best == nil || best.Cost.Total < reach) {
 		for range 2 {
 			p = d.deal(p, d.dealWork(effort)/2)
 			p = d.folded(p, d.foldTries(p))
