@@ -748,10 +748,13 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 // wire is powered on which it comes past a contact of a condition.
 func (d *designer) coilFrozen(p *plan) []uint64 {
 	frozen := make([]uint64, len(d.pieces))
-	for i := range d.pieces {
-		for w, f := range p.feeds {
-			still := d.pieces[i].frozenIn(p.wires[w])
-			if still == 0 || p.wires[w].and(d.pieces[i].live).empty() {
+	for w, f := range p.feeds {
+		t := d.moving(p.wires[w])
+		if t.any == 0 {
+			continue
+		}
+		for i, still := range t.bits {
+			if still == 0 {
 				continue
 			}
 			for _, b := range f.trees {

@@ -559,10 +559,7 @@ func (d *designer) direct(p *plan) (lines, coils []bool) {
 		if len(f.trees) == 0 {
 			continue
 		}
-		still := uint64(0)
-		for i := range d.pieces {
-			still |= d.pieces[i].frozenIn(p.wires[w])
-		}
+		still := d.moving(p.wires[w]).any
 		for _, b := range f.trees {
 			count(on, b, w, d.travels(b.root, still))
 		}

@@ -2,10 +2,12 @@ package network
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
 	"coilwright/encode/cube"
+	"coilwright/encode/internal/reference"
 )
 
 // TestDealPrice holds the price that the search goes by against that of the
@@ -114,4 +116,28 @@ func pulledIn(c *Circuit, opcodeBits int, v uint64) []bool {
 		}
 	}
 	return in
+}
+
+// TestMinimalIsNoDearerThanShared: more freedom is a larger search, which need
+// not come to more.
+func TestMinimalIsNoDearerThanShared(t *testing.T) {
+	machines := 0
+	for seed := uint64(0); machines < 12; seed++ {
+		w, ok := weave(t, "random", reference.Random(rand.New(rand.NewPCG(seed, 9))))
+		if !ok || w.store.OpcodeBits > 6 || w.store.Phases > 40 {
+			continue
+		}
+		machines++
+		var costs []float64
+		for _, style := range Styles {
+			c, err := build(w.store, w.ch, w.m.Hardware, style, 3_000_000)
+			if err != nil {
+				t.Fatal(err)
+			}
+			costs = append(costs, c.Cost.Total)
+		}
+		if costs[2] > costs[1]+1e-9 || costs[1] > costs[0]+1e-9 {
+			t.Errorf("seed %d: plain %.2f, shared %.2f, minimal %.2f", seed, costs[0], costs[1], costs[2])
+		}
+	}
 }

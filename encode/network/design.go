@@ -29,15 +29,17 @@ type designer struct {
 	coils  []float64      // by condition: what its tree costs by itself
 	price  []float64      // of a contact, by variable
 	diode  float64        // with its joints
+	body   float64        // a relay with its coil's joints and suppression
 	cache  map[string]*feed
-	travel phaseSet  // phases in which the whole opcode is in change-over: nothing may look at it
-	nlog   []float64 // n log2 n
-	poles  bool      // weigh a wire as if each group of outputs took one pole
-	joint  *feed     // trees that pull in all conditions at once, if they were made so
-	work   int       // wants looked at so far, in words of pieces: the same on every machine
-	low    int       // lines that end in an inverter
-	byCost bool      // ask variables in the order of what contacts cost
-	levels []*level  // of one tree after the other
+	moves  map[phaseSet]*travelling // by wire, once they were asked for
+	travel phaseSet                 // phases in which the whole opcode is in change-over: nothing may look at it
+	nlog   []float64                // n log2 n
+	poles  bool                     // weigh a wire as if each group of outputs took one pole
+	joint  *feed                    // trees that pull in all conditions at once, if they were made so
+	work   int                      // wants looked at so far, in words of pieces: the same on every machine
+	low    int                      // lines that end in an inverter
+	byCost bool                     // ask variables in the order of what contacts cost
+	levels []*level                 // of one tree after the other
 	small  map[uint64]*decision
 	budget int // nodes of a tree that are tried in several ways
 }
@@ -97,6 +99,8 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 	d.owned = d.countOwners()
 	d.vars = bitVariables(d.pieces, d.bits)
 	d.diode = grain(hw.Cost.Diode + 2*hw.Cost.Joint)
+	d.body = grain(hw.Cost.Relay + 2*hw.Cost.Joint + float64(suppression(hw))*d.diode)
+	d.moves = map[phaseSet]*travelling{}
 	for range d.vars {
 		d.price = append(d.price, d.contactPrice())
 	}
@@ -104,9 +108,7 @@ func newDesigner(s *store.Store, ch store.Changes, hw machine.Hardware, driven [
 }
 
 // bodyPrice is what a relay costs with its coil's joints and suppression.
-func (d *designer) bodyPrice() float64 {
-	return grain(d.hw.Cost.Relay + 2*d.hw.Cost.Joint + float64(suppression(d.hw))*d.diode)
-}
+func (d *designer) bodyPrice() float64 { return d.body }
 
 // grain rounds a price so that sums of prices, and small multiples, are exact:
 // comparisons then come out alike on every machine, in whatever order a
@@ -267,17 +269,35 @@ func (d *designer) arrangeOn(w phaseSet, demands []demand) *feed {
 	return f
 }
 
+// travelling is what is in change-over while a wire is powered: bits, by piece
+// and on any.
+type travelling struct {
+	bits []uint64
+	any  uint64
+}
+
+func (d *designer) moving(w phaseSet) *travelling {
+	if t, ok := d.moves[w]; ok {
+		return t
+	}
+	t := &travelling{bits: make([]uint64, len(d.pieces))}
+	for i := range d.pieces {
+		t.bits[i] = d.pieces[i].frozenIn(w)
+		t.any |= t.bits[i]
+	}
+	d.moves[w] = t
+	return t
+}
+
 // powered lists the pieces that can occur while a wire is powered, and by piece
 // the bits that are in change-over then.
 func (d *designer) powered(w phaseSet) (alive []int32, frozen []uint64) {
-	frozen = make([]uint64, len(d.pieces))
 	for i := range d.pieces {
 		if !w.and(d.pieces[i].live).empty() {
 			alive = append(alive, int32(i))
-			frozen[i] = d.pieces[i].frozenIn(w)
 		}
 	}
-	return alive, frozen
+	return alive, d.moving(w).bits
 }
 
 // poleCost is what a wire costs if every group of outputs that is not always

@@ -20,10 +20,7 @@ func (d *designer) folded(p *plan, tries int) *plan {
 	f := folding{designer: d, uses: make([]int, len(d.vars)), at: map[int]int{}}
 	lines, coils := d.direct(&q)
 	for w, x := range q.feeds {
-		still := uint64(0)
-		for i := range d.pieces {
-			still |= d.pieces[i].frozenIn(q.wires[w])
-		}
+		still := d.moving(q.wires[w]).any
 		for k := range x.trees {
 			f.take(w, k, x.trees[k], lines, still)
 		}
