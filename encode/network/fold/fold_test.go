@@ -423,7 +423,8 @@ func TestSpreadRules(t *testing.T) {
 	for range 60 {
 		n := 3 + r.IntN(4)
 		trees := []Tree{randomTree(r, n, true), randomTree(r, n, true)}
-		fixed := []uint64{1 << r.IntN(n), 1<<r.IntN(n) | 1<<r.IntN(n)}
+		one, two := r.IntN(n), r.IntN(n)
+		fixed := []uint64{1 << r.IntN(n), 1<<one | 1<<two}
 		dear := -1 - r.IntN(12)
 		leaf := func(_, l int) int {
 			if l == dear {
