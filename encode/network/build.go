@@ -307,8 +307,11 @@ func (d *designer) cheapest(s *store.Store, effort int, reach float64) *Circuit 
 	keep(p)
 	p = d.conditions(p, effort*2/3)
 	keep(p)
+	if best != nil && best.Cost.Total > reach {
+		return best
+	}
 	p = d.search(p, effort*5/6)
-	if p.possible() && (best == nil || best.Cost.Total < reach) {
+	if p.possible() {
 		for range 2 {
 			p = d.deal(p, d.dealWork(effort)/2)
 			p = d.folded(p, d.foldTries(p))

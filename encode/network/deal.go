@@ -1,6 +1,7 @@
 package network
 
 import (
+	"math/bits"
 	"math/rand/v2"
 	"slices"
 
@@ -353,8 +354,11 @@ func (x *dealing) lack(w, line int) store.Set {
 	for k := range x.wires {
 		for _, b := range x.feeds[k] {
 			if o := slices.Index(b.outputs, line); o >= 0 {
-				for _, i := range b.sure[o].Columns() {
-					left[i] = left[i].minus(x.wires[k])
+				for n, word := range b.sure[o] {
+					for ; word != 0; word &= word - 1 {
+						i := n*64 + bits.TrailingZeros64(word)
+						left[i] = left[i].minus(x.wires[k])
+					}
 				}
 			}
 		}
