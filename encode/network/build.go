@@ -281,9 +281,9 @@ func (d *designer) pole(v, n int) *decision {
 	for k := range n {
 		fed.Add(k)
 	}
-	on := &decision{v: -1, outputs: fed, cost: d.diode * float64(n), leafCount: 1}
+	on := &decision{v: -1, outputs: fed, cost: d.diode * float64(n)}
 	return &decision{v: v, off: &decision{v: -1, outputs: store.NewSet(n)}, on: on,
-		cost: d.price[v] + on.cost, contacts: 1, leafCount: 1}
+		cost: d.price[v] + on.cost, contacts: 1}
 }
 
 // cheapest searches wires and conditions, and then deals the contacts out to
@@ -328,15 +328,10 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 	for i := range w.signals {
 		w.signals[i] = -1
 	}
-	feedPoint := -1
-	order, coils := d.inUse(p), p.coils
+	p = d.settle(p)
+	feedPoint, order, coils := -1, p.order, p.coils
 	if len(order) > 0 {
 		feedPoint = w.point(Point{Kind: FeedPoint})
-		if coils == nil {
-			q := *p
-			q.order, q.coils = order, d.coilFeed(p, order)
-			p, coils = &q, q.coils
-		}
 	}
 	lines, ends := d.direct(p)
 	// The signals first, bits and flags in order, so that designators follow them.
@@ -374,8 +369,8 @@ func (d *designer) draw(s *store.Store, p *plan) *Circuit {
 				pieces = append(pieces, d.pieces[i].at)
 			}
 		}
+		sig := Signal{Kind: ConditionSignal, N: n + 1, Owner: d.names[k], When: cube.Joined(w.pulls[n])}
 		w.pulls[n] = d.told(pieces, w.pulls[n])
-		sig := Signal{Kind: ConditionSignal, N: n + 1, Owner: d.names[k], When: w.pulls[n]}
 		if sig.Owner == "" {
 			sig.Owner = d.owners(s, in)
 		}
@@ -673,10 +668,10 @@ func (d *designer) countOwners() int {
 	return len(seen)
 }
 
-// usedConditions tells which conditions some tree of the plan looks at.
-func (d *designer) usedConditions(p *plan) []bool {
+// usedConditions tells which conditions some of these contacts look at.
+func (d *designer) usedConditions(contacts func(look func(v int))) []bool {
 	used := make([]bool, len(d.conds))
-	p.contacts(func(v int) {
+	contacts(func(v int) {
 		if v >= d.bits {
 			used[v-d.bits] = true
 		}
@@ -717,7 +712,7 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 		}
 		tied = append(tied, x)
 	}
-	frozen := d.coilFrozen(p)
+	frozen := d.coilFrozen(p.wires, p.trees)
 	alive := make([]int32, len(d.pieces))
 	for i := range alive {
 		alive[i] = int32(i)
@@ -748,19 +743,19 @@ func (d *designer) coilFeed(p *plan, order []int) *feed {
 }
 
 // coilFrozen returns for each piece the bits that are in change-over while a
-// wire is powered on which it comes past a contact of a condition.
-func (d *designer) coilFrozen(p *plan) []uint64 {
+// wire is powered on whose trees it comes past a contact of a condition.
+func (d *designer) coilFrozen(wires []phaseSet, trees func(wire int) []branch) []uint64 {
 	frozen := make([]uint64, len(d.pieces))
-	for w, f := range p.feeds {
-		t := d.moving(p.wires[w])
+	for w := range wires {
+		t := d.moving(wires[w])
 		if t.any == 0 {
 			continue
 		}
 		for i, still := range t.bits {
-			if still == 0 {
+			if still&^frozen[i] == 0 {
 				continue
 			}
-			for _, b := range f.trees {
+			for _, b := range trees(w) {
 				if d.meets(b.root, i) {
 					frozen[i] |= still
 				}

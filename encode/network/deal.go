@@ -14,7 +14,6 @@ type dealing struct {
 	*designer
 	wires  []phaseSet
 	feeds  [][]branch // by wire; the last are the trees of the coils
-	frozen [][]uint64 // by wire and piece
 	alive  [][]int32  // by wire
 	energy float64
 	total  float64
@@ -77,8 +76,8 @@ func (d *designer) takeUp(p *plan) *dealing {
 		}
 		x.wires = append(x.wires, p.wires[w])
 		x.feeds = append(x.feeds, slices.Clone(f.trees))
-		alive, frozen := d.powered(p.wires[w])
-		x.frozen, x.alive = append(x.frozen, frozen), append(x.alive, alive)
+		alive, _ := d.powered(p.wires[w])
+		x.alive = append(x.alive, alive)
 	}
 	var coils []branch
 	if order := d.inUse(p); len(order) > 0 {
@@ -101,7 +100,7 @@ func (d *designer) takeUp(p *plan) *dealing {
 
 // lay puts the plan down as the builder knows it.
 func (x *dealing) lay() *plan {
-	p := &plan{wires: x.wires, total: x.total}
+	p := &plan{wires: x.wires}
 	for w := range x.wires {
 		p.feeds = append(p.feeds, &feed{trees: x.feeds[w], cost: 1})
 	}
@@ -126,13 +125,17 @@ func (x *dealing) sure(w int, b *branch) {
 	for o := range b.sure {
 		b.sure[o] = store.NewSet(len(x.pieces))
 	}
+	frozen := make([]uint64, len(x.pieces))
+	if w < len(x.wires) {
+		frozen = x.moving(x.wires[w]).bits
+	}
 	count := make([]int, len(b.outputs))
 	for i := range x.pieces {
 		clear(count)
 		n := 0
 		b.root.walk(x.vars, int32(i), 0, func(leaf *decision, looked uint64) {
 			n++
-			if w < len(x.wires) && looked&x.frozen[w][i] != 0 {
+			if looked&frozen[i] != 0 {
 				return // nothing was asked of the tree here
 			}
 			for _, o := range leaf.outputs.Columns() {
@@ -221,16 +224,13 @@ func (x *dealing) tidy() bool {
 	if len(x.feeds[coils]) == 0 {
 		return true
 	}
-	used := make([]bool, len(x.conds))
-	for w := range x.wires {
-		for _, b := range x.feeds[w] {
-			b.root.contactsOf(func(v int) {
-				if v >= x.bits {
-					used[v-x.bits] = true
-				}
-			})
+	used := x.usedConditions(func(look func(v int)) {
+		for w := range x.wires {
+			for _, b := range x.feeds[w] {
+				b.root.contactsOf(look)
+			}
 		}
-	}
+	})
 	trees := slices.Clone(x.feeds[coils])
 	x.feeds[coils] = trees
 	for k, b := range trees {
@@ -335,7 +335,7 @@ func (x *dealing) grown(w, k int, outputs []int) bool {
 		if len(group) == 0 {
 			return true
 		}
-		b.root = d.grow(group, x.alive[w], x.frozen[w], func(i, l int) bool { return d.fits(x.wires[w], i, l) })
+		b.root = d.grow(group, x.alive[w], d.moving(x.wires[w]).bits, func(i, l int) bool { return d.fits(x.wires[w], i, l) })
 	}
 	if b.root.cost >= impossible {
 		return false
@@ -399,23 +399,9 @@ func (x *dealing) prices(r *rand.Rand, feeds [][]branch, gone *decision) {
 	}
 }
 
-// coilStill returns for each piece the bits that are in change-over while a
-// wire is powered on which it comes past a contact of a condition.
+// coilStill is coilFrozen of the trees that are there.
 func (x *dealing) coilStill() []uint64 {
-	out := make([]uint64, len(x.pieces))
-	for w := range x.wires {
-		for i, still := range x.frozen[w] {
-			if still&^out[i] == 0 {
-				continue
-			}
-			for _, b := range x.feeds[w] {
-				if x.meets(b.root, i) {
-					out[i] |= still
-				}
-			}
-		}
-	}
-	return out
+	return x.coilFrozen(x.wires, func(w int) []branch { return x.feeds[w] })
 }
 
 // steadyCoils reports whether the trees of the coils look at nothing that is
@@ -457,7 +443,7 @@ func (d *designer) kind(v int) SignalKind {
 // inUse lists the conditions that some tree looks at.
 func (d *designer) inUse(p *plan) []int {
 	var order []int
-	for k, on := range d.usedConditions(p) {
+	for k, on := range d.usedConditions(p.contacts) {
 		if on {
 			order = append(order, k)
 		}
@@ -575,7 +561,7 @@ func (d *designer) direct(p *plan) (lines, coils []bool) {
 		return lines, nil
 	}
 	still := uint64(0)
-	for _, bits := range d.coilFrozen(p) {
+	for _, bits := range d.coilFrozen(p.wires, p.trees) {
 		still |= bits
 	}
 	pulled := make([]fed, len(p.order))

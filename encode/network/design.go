@@ -497,7 +497,6 @@ type plan struct {
 	cost  float64 // of what hangs on the wires, by the shares of bodies
 	order []int   // conditions in use, once they are settled
 	coils *feed   // the trees that pull them in
-	total float64 // as Circuit.Price counts
 }
 
 // contacts calls look with the variable of each contact of all wires.
@@ -505,6 +504,19 @@ func (p *plan) contacts(look func(v int)) {
 	for _, f := range p.feeds {
 		f.contacts(look)
 	}
+}
+
+// trees lists what hangs on a wire.
+func (p *plan) trees(wire int) []branch { return p.feeds[wire].trees }
+
+// settle completes a plan by the conditions in use and the trees of their coils.
+func (d *designer) settle(p *plan) *plan {
+	q := *p
+	q.order = d.inUse(p)
+	if len(q.order) > 0 && q.coils == nil {
+		q.coils = d.coilFeed(p, q.order)
+	}
+	return &q
 }
 
 // possible reports whether every line is fed without looking at what travels.

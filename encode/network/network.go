@@ -162,7 +162,6 @@ type Relay struct {
 	N            int    // as in Signal
 	Signal       int    // index into the circuit's signals
 	Follows      string // "opcode bit 3", in words
-	When         []cube.Cube
 	Body, Bodies int    // which of those of its signal it is, from 1
 	Repeats      bool   // its coil hangs on a contact of the first
 	Drives       bool   // pole 1 feeds the coils of those that repeat it
@@ -170,7 +169,7 @@ type Relay struct {
 	Poles, Used  int
 	Fed          []string    // diodes that lead into its coil
 	Suppression  []string    // across its coil: "D31", and "Z1" if a Zener diode is in series
-	In           []cube.Cube // what pulls a condition relay in, as its contacts decide; opcodes as in When
+	In           []cube.Cube // what pulls a condition relay in: opcodes in the low OpcodeBits bits, flags above
 	coil         int
 }
 

@@ -12,11 +12,7 @@ import (
 // fewest bodies, coils' trees among them, by fold.Spread: what the trees do stays as it
 // is. Where nothing comes of it, it returns the plan as it was.
 func (d *designer) folded(p *plan, tries int) *plan {
-	q := *p
-	q.order = d.inUse(p)
-	if len(q.order) > 0 && q.coils == nil {
-		q.coils = d.coilFeed(p, q.order)
-	}
+	q := *d.settle(p)
 	f := folding{designer: d, uses: make([]int, len(d.vars)), at: map[int]int{}}
 	lines, coils := d.direct(&q)
 	for w, x := range q.feeds {
@@ -27,7 +23,7 @@ func (d *designer) folded(p *plan, tries int) *plan {
 	}
 	if q.coils != nil {
 		still := uint64(0)
-		for _, frozen := range [][]uint64{d.coilFrozen(&q), d.flagsFrozen()} {
+		for _, frozen := range [][]uint64{d.coilFrozen(q.wires, q.trees), d.flagsFrozen()} {
 			for _, b := range frozen {
 				still |= b
 			}
@@ -159,10 +155,10 @@ func (f *folding) contacts(uses []int) int {
 
 func (f *folding) decision(t fold.Tree, at int, ends []store.Set) *decision {
 	if at < 0 {
-		return &decision{v: -1, outputs: ends[-1-at], leafCount: min(1, ends[-1-at].Len())}
+		return &decision{v: -1, outputs: ends[-1-at]}
 	}
 	off, on := f.decision(t, t[at].Low, ends), f.decision(t, t[at].High, ends)
-	return &decision{v: f.vars[t[at].Var], off: off, on: on, contacts: 1 + off.contacts + on.contacts, leafCount: off.leafCount + on.leafCount}
+	return &decision{v: f.vars[t[at].Var], off: off, on: on, contacts: 1 + off.contacts + on.contacts}
 }
 
 // foldTries bounds the changes tried: as many as a second or so allows.

@@ -141,18 +141,7 @@ func labels(t *testing.T, n *Network) map[wiring.Terminal]string {
 			}
 		}
 	}
-	up := map[wiring.Terminal]wiring.Terminal{}
-	root := func(x wiring.Terminal) wiring.Terminal {
-		for up[x] != "" {
-			x = up[x]
-		}
-		return x
-	}
-	join := func(x, y wiring.Terminal) {
-		if x, y = root(x), root(y); x != y {
-			up[x] = y
-		}
-	}
+	root, join := joining()
 	for _, w := range n.List.Wires {
 		if label[w.From] != w.Net || label[w.To] != w.Net {
 			t.Fatalf("wire %+v joins %s and %s", w, label[w.From], label[w.To])
@@ -575,21 +564,28 @@ func TestPlaceExamples(t *testing.T) {
 	}
 }
 
-// pulled follows the current of a positive card with no phase on, and tells
-// which relays it pulls in.
-func pulled(n *Network, opcode, flags uint64) map[string]bool {
+// joining keeps terminals apart that nothing has joined: root is the same for
+// those that are one.
+func joining() (root func(x wiring.Terminal) wiring.Terminal, join func(x, y wiring.Terminal)) {
 	up := map[wiring.Terminal]wiring.Terminal{}
-	root := func(x wiring.Terminal) wiring.Terminal {
+	root = func(x wiring.Terminal) wiring.Terminal {
 		for up[x] != "" {
 			x = up[x]
 		}
 		return x
 	}
-	join := func(x, y wiring.Terminal) {
+	join = func(x, y wiring.Terminal) {
 		if x, y = root(x), root(y); x != y {
 			up[x] = y
 		}
 	}
+	return root, join
+}
+
+// pulled follows the current of a positive card with no phase on, and tells
+// which relays it pulls in.
+func pulled(n *Network, opcode, flags uint64) map[string]bool {
+	root, join := joining()
 	for _, w := range n.List.Wires {
 		join(w.From, w.To)
 	}

@@ -425,67 +425,6 @@ func (p *placing) meet(net, card int, t wiring.Terminal) {
 	}
 }
 
-// pulledIn is what pulls the relay of each condition in, by signal: the contacts
-// in its coil's way from the feed, each way a cube. Where one of them follows
-// something else than a bit, it is what the condition asks for.
-func (p *placing) pulledIn() map[int][]cube.Cube {
-	contacts, diodes := map[int][]int{}, map[int][]int{}
-	for i, k := range p.c.Contacts {
-		contacts[k.Common] = append(contacts[k.Common], i)
-	}
-	for _, d := range p.c.Diodes {
-		diodes[d.From] = append(diodes[d.From], d.To)
-	}
-	out, unclear := map[int][]cube.Cube{}, map[int]bool{}
-	steps := 0
-	var follow func(at int, when cube.Cube, clear bool)
-	follow = func(at int, when cube.Cube, clear bool) {
-		if steps++; at < 0 || steps > mostSteps {
-			return
-		}
-		if q := p.c.Points[at]; q.Kind == CoilPoint {
-			out[q.N] = append(out[q.N], when)
-			unclear[q.N] = unclear[q.N] || !clear
-		}
-		for _, to := range diodes[at] {
-			follow(to, when, clear)
-		}
-		for _, i := range contacts[at] {
-			k := p.c.Contacts[i]
-			bit := p.c.Signals[k.Signal].N
-			switch p.c.Signals[k.Signal].Kind {
-			case OpcodeSignal:
-			case FlagSignal:
-				bit += p.s.OpcodeBits
-			case ConditionSignal:
-				follow(k.Break, when, false)
-				follow(k.Make, when, false)
-				continue
-			default:
-				continue // what it feeds leads to no condition
-			}
-			for value, to := range []int{k.Break, k.Make} {
-				if when.Care>>bit&1 == 0 || when.Value>>bit&1 == uint64(value) {
-					follow(to, when.With(bit, uint64(value)), clear)
-				}
-			}
-		}
-	}
-	if feed := p.nets.feed(); feed < len(p.c.Points) {
-		follow(feed, cube.Cube{}, true)
-	}
-	for i, s := range p.c.Signals {
-		if s.Kind == ConditionSignal && (unclear[i] || out[i] == nil || steps > mostSteps) {
-			out[i] = s.When
-		}
-		out[i] = cube.Joined(out[i])
-	}
-	return out
-}
-
-// mostSteps bounds the search for the ways to coils.
-const mostSteps = 1 << 20
-
 // relays gives every body a site and its contacts their poles.
 func (p *placing) relays() {
 	bodies := map[int]int{}
@@ -494,7 +433,6 @@ func (p *placing) relays() {
 			bodies[a.signal]++
 		}
 	}
-	in := p.pulledIn()
 	for card, list := range p.cards {
 		site := 0
 		for _, i := range list {
@@ -506,7 +444,7 @@ func (p *placing) relays() {
 			s := p.c.Signals[a.signal]
 			r := Relay{
 				Name: fmt.Sprintf("K%d", len(p.out.Relays)+1), Card: card, Site: site, Kind: s.Kind, N: s.N, Signal: a.signal,
-				Body: a.body + 1, Bodies: bodies[a.signal], Follows: p.follows(a.signal), When: s.When, In: in[a.signal], Poles: p.hw.Relay.Poles,
+				Body: a.body + 1, Bodies: bodies[a.signal], Follows: p.follows(a.signal), In: s.When, Poles: p.hw.Relay.Poles,
 			}
 			w := wiring.Relay{Name: r.Name, Card: p.out.Matrix.Cards[card].Name, Site: site, Poles: r.Poles}
 			a1, a2 := w.Coil()

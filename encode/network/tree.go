@@ -23,12 +23,11 @@ type variable struct {
 
 // decision is a tree of contacts: at a leaf the outputs that are fed.
 type decision struct {
-	v         int // variable, -1 at a leaf
-	off, on   *decision
-	outputs   store.Set
-	cost      float64
-	contacts  int
-	leafCount int // leaves that feed something
+	v        int // variable, -1 at a leaf
+	off, on  *decision
+	outputs  store.Set
+	cost     float64
+	contacts int
 }
 
 // grower finds a cheap decision tree for one wire. The number of different
@@ -81,9 +80,6 @@ func (g *grower) grow(pieces store.Set) *decision {
 	var d *decision
 	if len(groups) == 1 {
 		d = &decision{v: -1, outputs: slices.Clone(groups[0].need), cost: g.diode * float64(groups[0].need.Len())}
-		if !groups[0].need.Empty() {
-			d.leafCount = 1
-		}
 	} else {
 		d = g.split(pieces)
 	}
@@ -291,7 +287,6 @@ func (g *grower) split(pieces store.Set) *decision {
 		d.on = g.grow(c.on)
 		d.cost = g.price[c.v] + d.off.cost + d.on.cost
 		d.contacts = 1 + d.off.contacts + d.on.contacts
-		d.leafCount = d.off.leafCount + d.on.leafCount
 		if best == nil || d.cost < best.cost {
 			best = d
 		}
